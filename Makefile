@@ -1,0 +1,40 @@
+# Each target says what it does after '##'; `make` alone lists them.
+TOOL := go tool -modfile=.ci/tools.mod
+PROTO_TOOL := cd proto && go tool -modfile=../.ci/tools.mod
+
+.PHONY: help
+help: ## List the targets
+	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):[^#]*## */\1\t/' | expand -t 18
+
+.PHONY: generate
+generate: generate-proto generate-sql ## Write all generated code anew
+
+.PHONY: generate-proto
+generate-proto: ## Write the Go code of the contract anew (proto/stillroom)
+	$(PROTO_TOOL) buf generate
+
+.PHONY: generate-sql
+generate-sql: ## Write the typed queries anew (internal/store/db)
+	@if [ -f internal/store/sqlc.yaml ]; then cd internal/store && go tool -modfile=../../.ci/tools.mod sqlc generate; fi
+
+.PHONY: check
+check: generate ## Fail when the generated code is not what the contract and the SQL give
+	@stray="$$(git status --porcelain -- proto internal/store/db)"; \
+	if [ -n "$$stray" ]; then \
+		git --no-pager diff -- proto internal/store/db | head -200; echo "$$stray"; \
+		echo "check: generated code is out of step with its source; commit what 'make generate' wrote" >&2; exit 1; \
+	fi
+
+.PHONY: thirdparty
+thirdparty: ## Print the imported .proto files of others anew (proto/third_party)
+	go run -modfile=.ci/tools.mod ./.ci/thirdparty
+
+.PHONY: format
+format: ## Format Go and .proto files in place
+	gofmt -w cmd internal proto .ci
+	$(PROTO_TOOL) buf format -w --path stillroom
+
+.PHONY: lint-proto
+lint-proto: ## Lint the contract and compare it with the one before (see .ci/breaking)
+	$(PROTO_TOOL) buf lint
+	.ci/breaking

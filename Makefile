@@ -1,6 +1,9 @@
 # Each target says what it does after '##'; `make` alone lists them.
-TOOL := go tool -modfile=.ci/tools.mod
-PROTO_TOOL := cd proto && go tool -modfile=../.ci/tools.mod
+
+# The tools need no C; without it they build in a third of the time (sqlc brings its SQL parser along as WebAssembly).
+TOOL := CGO_ENABLED=0 go tool -modfile=.ci/tools.mod
+PROTO_TOOL := cd proto && CGO_ENABLED=0 go tool -modfile=../.ci/tools.mod
+SQL_TOOL := cd internal/store && CGO_ENABLED=0 go tool -modfile=../../.ci/tools.mod
 
 .PHONY: help
 help: ## List the targets
@@ -15,7 +18,7 @@ generate-proto: ## Write the Go code of the contract anew (proto/stillroom)
 
 .PHONY: generate-sql
 generate-sql: ## Write the typed queries anew (internal/store/db)
-	@if [ -f internal/store/sqlc.yaml ]; then cd internal/store && go tool -modfile=../../.ci/tools.mod sqlc generate; fi
+	$(SQL_TOOL) sqlc generate
 
 .PHONY: check
 check: generate ## Fail when the generated code is not what the contract and the SQL give

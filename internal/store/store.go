@@ -1,0 +1,162 @@
+// Package store keeps everything in Postgres.
+//
+// Open connects and applies the embedded migrations under an advisory lock. Work
+// happens in transactions bound to one kitchen: In opens one, methods of Tx take
+// part in it, and so they compose. SQL lives in queries/*.sql and is typed by
+// sqlc; this package turns rows into the domain's types and database errors into
+// faults.
+package store
+
+import (
+	"context"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"sync"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/jackc/pgx/v5/stdlib"
+	"github.com/pressly/goose/v3"
+	"github.com/pressly/goose/v3/lock"
+
+	"stillroom/internal/fault"
+	"stillroom/internal/store/db"
+)
+
+//go:embed migrations/*.sql
+var migrations embed.FS
+
+// Store is a pool of connections to a migrated database. It is safe for
+// concurrent use.
+type Store struct {
+	pool *pgxpool.Pool
+	// kitchens caches slug to id; a kitchen keeps both for life.
+	kitchens sync.Map
+}
+
+// Open connects to the database at url and brings it to the newest migration.
+// Close the store when done.
+func Open(ctx context.Context, url string) (*Store, error) {
+	config, err := pgxpool.ParseConfig(url)
+	if err != nil {
+		return nil, fault.New(fault.Invalid, "the database URL cannot be read; give postgres://user@host:port/name").Because(err)
+	}
+	pool, err := pgxpool.NewWithConfig(ctx, config)
+	if err != nil {
+		return nil, translate(err)
+	}
+	if err := migrate(ctx, pool); err != nil {
+		pool.Close()
+		return nil, err
+	}
+	return &Store{pool: pool}, nil
+}
+
+// Close gives the connections back.
+func (s *Store) Close() { s.pool.Close() }
+
+// Pool is the pool below, for benchmarks and listeners.
+func (s *Store) Pool() *pgxpool.Pool { return s.pool }
+
+// Ping says whether the database answers.
+func (s *Store) Ping(ctx context.Context) error { return translate(s.pool.Ping(ctx)) }
+
+func migrate(ctx context.Context, pool *pgxpool.Pool) error {
+	files, err := fs.Sub(migrations, "migrations")
+	if err != nil {
+		return err
+	}
+	// Several servers may start at once: the advisory lock lets one migrate.
+	locker, err := lock.NewPostgresSessionLocker()
+	if err != nil {
+		return err
+	}
+	sqldb := stdlib.OpenDBFromPool(pool)
+	defer func() { _ = sqldb.Close() }()
+	provider, err := goose.NewProvider(goose.DialectPostgres, sqldb, files, goose.WithSessionLocker(locker))
+	if err != nil {
+		return fmt.Errorf("reading migrations: %w", err)
+	}
+	if _, err := provider.Up(ctx); err != nil {
+		return fmt.Errorf("migrating the database: %w", err)
+	}
+	return nil
+}
+
+// Tx is a transaction bound to one kitchen.
+type Tx struct {
+	q       *db.Queries
+	tx      pgx.Tx
+	kitchen uuid.UUID
+	store   *Store
+}
+
+// attempts bounds how often a transaction that lost a race is run again.
+const attempts = 5
+
+// In runs fn in a transaction bound to the kitchen with this id. fn may run more
+// than once when Postgres asks for a retry, so it must not keep state between
+// runs. NotFound when there is no such kitchen.
+func (s *Store) In(ctx context.Context, kitchenID string, fn func(*Tx) error) error {
+	id, err := s.kitchenUUID(ctx, kitchenID)
+	if err != nil {
+		return err
+	}
+	return s.run(ctx, id, fn)
+}
+
+// Across runs fn in a transaction bound to no kitchen, for kitchens themselves.
+func (s *Store) Across(ctx context.Context, fn func(*Tx) error) error {
+	return s.run(ctx, uuid.Nil, fn)
+}
+
+func (s *Store) run(ctx context.Context, kitchen uuid.UUID, fn func(*Tx) error) error {
+	for attempt := 1; ; attempt++ {
+		err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
+			return fn(&Tx{q: db.New(tx), tx: tx, kitchen: kitchen, store: s})
+		})
+		if err == nil {
+			return nil
+		}
+		if attempt == attempts || !retryable(err) {
+			return translate(err)
+		}
+		slog.DebugContext(ctx, "transaction lost a race and runs again", "attempt", attempt)
+		select {
+		case <-ctx.Done():
+			return translate(ctx.Err())
+		case <-time.After(time.Duration(attempt*attempt) * 2 * time.Millisecond):
+		}
+	}
+}
+
+func (s *Store) kitchenUUID(ctx context.Context, slug string) (uuid.UUID, error) {
+	if id, ok := s.kitchens.Load(slug); ok {
+		return id.(uuid.UUID), nil
+	}
+	row, err := db.New(s.pool).GetKitchen(ctx, slug)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return uuid.Nil, fault.Missing("kitchen", "kitchens/"+slug)
+	}
+	if err != nil {
+		return uuid.Nil, translate(err)
+	}
+	s.kitchens.Store(slug, row.ID)
+	return row.ID, nil
+}
+
+// newID makes an identifier that sorts by time of creation (UUIDv7).
+func newID() uuid.UUID { return uuid.Must(uuid.NewV7()) }
+
+// slugOr is the given slug, or the identifier itself when none was given.
+func slugOr(slug string, id uuid.UUID) string {
+	if slug != "" {
+		return slug
+	}
+	return id.String()
+}

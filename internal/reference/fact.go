@@ -1,0 +1,101 @@
+package reference
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"stillroom/internal/fault"
+	"stillroom/internal/measure"
+)
+
+// Fact is one published rule or figure.
+type Fact struct {
+	Key string
+	// Value is as in the table; Number, Bool and List read it.
+	Value string
+	// Unit names what Value counts ("minutes", "degF") or its kind ("rule", "list", "boolean").
+	Unit string
+	// Statement is the fact in one sentence.
+	Statement string
+	Source    Source
+}
+
+// Number is the value as an exact number; it fails when the fact is not a figure.
+func (f Fact) Number() (measure.Number, error) {
+	n, err := measure.Decimal(f.Value)
+	if err != nil {
+		return measure.Number{}, fault.New(fault.Internal, "the fact %s is %q, not a figure", f.Key, f.Value)
+	}
+	return n, nil
+}
+
+// Float64 is the value as a float64; it fails when the fact is not a figure.
+func (f Fact) Float64() (float64, error) {
+	n, err := f.Number()
+	return n.Float64(), err
+}
+
+// Bool is the value as yes or no; it fails when the fact is not one.
+func (f Fact) Bool() (bool, error) {
+	b, err := strconv.ParseBool(f.Value)
+	if err != nil || f.Unit != "boolean" {
+		return false, fault.New(fault.Internal, "the fact %s is %q, not true or false", f.Key, f.Value)
+	}
+	return b, nil
+}
+
+// List is the value split at semicolons.
+func (f Fact) List() []string { return strings.Split(f.Value, ";") }
+
+func readFacts(name string) []Fact {
+	return readTable(name, func(r record) Fact {
+		return Fact{Key: r.text("key"), Value: r.text("value"), Unit: r.text("unit"), Statement: r.text("statement"), Source: r.source()}
+	})
+}
+
+var procedureFacts = sync.OnceValue(func() []Fact { return readFacts("procedure_facts.csv") })
+
+var thermalFacts = sync.OnceValue(func() []Fact { return readFacts("thermal_facts.csv") })
+
+var factsByKey = sync.OnceValue(func() map[string]Fact {
+	facts := map[string]Fact{}
+	for _, f := range slices.Concat(procedureFacts(), thermalFacts()) {
+		facts[f.Key] = f
+	}
+	return facts
+})
+
+// ProcedureFacts are the facts about equipment, method, acidity, changes and storage.
+func ProcedureFacts() []Fact { return slices.Clone(procedureFacts()) }
+
+// ThermalFacts are the figures for boiling points and come-up.
+func ThermalFacts() []Fact { return slices.Clone(thermalFacts()) }
+
+// FactOf is the procedure or thermal fact of a key; NotFound when there is none.
+func FactOf(key string) (Fact, error) {
+	f, ok := factsByKey()[key]
+	if !ok {
+		return Fact{}, fault.Missing("published fact", key)
+	}
+	return f, nil
+}
+
+// MustFact is FactOf for keys written in code; it panics on an unknown one.
+func MustFact(key string) Fact {
+	f, err := FactOf(key)
+	if err != nil {
+		panic("reference: " + err.Error())
+	}
+	return f
+}
+
+// MustFigure is the figure of a fact whose key is written in code; it panics when there is none.
+func MustFigure(key string) float64 {
+	f, err := MustFact(key).Float64()
+	if err != nil {
+		panic("reference: " + err.Error())
+	}
+	return f
+}

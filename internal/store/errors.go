@@ -113,3 +113,19 @@ func found(err error, what, name string) error {
 func stale(what string) error {
 	return fault.New(fault.Conflict, "somebody else changed this %s meanwhile; read it again and repeat the change", what)
 }
+
+// current turns "no row updated" into a Conflict: the version was no longer current.
+func current(err error, what string) error {
+	if errors.Is(err, pgx.ErrNoRows) {
+		return stale(what)
+	}
+	return err
+}
+
+// changed is current for statements that count rows.
+func changed(n int64, err error, what string) error {
+	if err == nil && n == 0 {
+		return stale(what)
+	}
+	return err
+}

@@ -160,3 +160,12 @@ func slugOr(slug string, id uuid.UUID) string {
 	}
 	return id.String()
 }
+
+// each maps rows to domain values.
+func each[R, D any](rows []R, to func(R) D) []D {
+	out := make([]D, len(rows))
+	for i, r := range rows {
+		out[i] = to(r)
+	}
+	return out
+}

@@ -1,0 +1,123 @@
+package rpc
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime/debug"
+
+	"buf.build/go/protovalidate"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
+
+	"stillroom/internal/fault"
+)
+
+// guardUnary turns a panic into one INTERNAL and every error into a status.
+func (b *backend) guardUnary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (resp any, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			resp, err = nil, b.panicked(ctx, info.FullMethod, p)
+		}
+	}()
+	resp, err = handler(ctx, req)
+	return resp, b.finish(ctx, info.FullMethod, err)
+}
+
+// guardStream does for streams what guardUnary does for calls.
+func (b *backend) guardStream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = b.panicked(ss.Context(), info.FullMethod, p)
+		}
+	}()
+	return b.finish(ss.Context(), info.FullMethod, handler(srv, ss))
+}
+
+func (b *backend) panicked(ctx context.Context, method string, p any) error {
+	b.log.ErrorContext(ctx, "a handler panicked", "method", method, "panic", fmt.Sprint(p), "stack", string(debug.Stack()))
+	return status.Error(codes.Internal, internalMessage)
+}
+
+func (b *backend) finish(ctx context.Context, method string, err error) error {
+	if err == nil {
+		return nil
+	}
+	st := toStatus(err)
+	switch st.Code() {
+	case codes.Internal, codes.Unknown:
+		b.log.ErrorContext(ctx, "call failed", "method", method, "error", err)
+	case codes.Unavailable:
+		b.log.WarnContext(ctx, "call failed", "method", method, "error", err, "cause", errors.Unwrap(err))
+	}
+	return st.Err()
+}
+
+// validateUnary enforces the rules declared in the contract.
+func (b *backend) validateUnary(ctx context.Context, req any, _ *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
+	if m, ok := req.(proto.Message); ok {
+		if err := b.validate(m); err != nil {
+			return nil, err
+		}
+	}
+	return handler(ctx, req)
+}
+
+// validateStream enforces the rules on every message a client streams in.
+func (b *backend) validateStream(srv any, ss grpc.ServerStream, _ *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
+	return handler(srv, &validatingStream{ServerStream: ss, backend: b})
+}
+
+type validatingStream struct {
+	grpc.ServerStream
+	backend *backend
+}
+
+func (s *validatingStream) RecvMsg(m any) error {
+	if err := s.ServerStream.RecvMsg(m); err != nil {
+		return err
+	}
+	if pm, ok := m.(proto.Message); ok {
+		return s.backend.validate(pm)
+	}
+	return nil
+}
+
+// validate checks a message against its declared rules. An update carries only the
+// fields it changes, so the resource inside it is checked after merging (see merge).
+func (b *backend) validate(m proto.Message) error {
+	var options []protovalidate.ValidationOption
+	if _, update := m.(interface{ GetUpdateMask() *fieldmaskpb.FieldMask }); update {
+		request := m.ProtoReflect().Descriptor().FullName()
+		options = append(options, protovalidate.WithFilter(protovalidate.FilterFunc(
+			func(msg protoreflect.Message, _ protoreflect.Descriptor) bool {
+				return msg.Descriptor().FullName() == request
+			})))
+	}
+	return violations("", b.validator.Validate(m, options...))
+}
+
+// violations turns what protovalidate found into a fault with one violation per field.
+func violations(prefix string, err error) error {
+	if err == nil {
+		return nil
+	}
+	var invalid *protovalidate.ValidationError
+	if !errors.As(err, &invalid) {
+		return err
+	}
+	var c fault.Collector
+	for _, v := range invalid.Violations {
+		value := ""
+		if v.FieldDescriptor != nil && !v.FieldDescriptor.IsList() && !v.FieldDescriptor.IsMap() &&
+			v.FieldDescriptor.Message() == nil && v.FieldValue.IsValid() {
+			value = v.FieldValue.String()
+		}
+		c.Add(prefix+protovalidate.FieldPathString(v.Proto.GetField()), value, v.Proto.GetMessage(), "")
+	}
+	return c.Err()
+}

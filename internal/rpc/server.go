@@ -1,0 +1,75 @@
+package rpc
+
+import (
+	"log/slog"
+	"time"
+
+	"buf.build/go/protovalidate"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/health"
+	healthpb "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/reflection"
+
+	stillroomv1 "stillroom/proto/stillroom/v1"
+
+	"stillroom/internal/store"
+)
+
+// maxMessageBytes bounds a request; the largest is an imported file of 10 MiB with its envelope.
+const maxMessageBytes = 12 << 20
+
+// Options are what a server needs. All fields but Store may be left zero.
+type Options struct {
+	Store *store.Store
+	// Log receives one line per failed call; the default logger when nil.
+	Log *slog.Logger
+	// Now is the clock; time.Now when nil.
+	Now func() time.Time
+}
+
+// backend is what every service shares.
+type backend struct {
+	store     *store.Store
+	log       *slog.Logger
+	now       func() time.Time
+	validator protovalidate.Validator
+}
+
+// Server is the gRPC server with its health service.
+type Server struct {
+	*grpc.Server
+	// Health reports per service; serve sets it to not serving before it stops.
+	Health *health.Server
+}
+
+// NewServer makes a server with every service, health and reflection registered.
+func NewServer(o Options) (*Server, error) {
+	validator, err := protovalidate.New()
+	if err != nil {
+		return nil, err
+	}
+	b := &backend{store: o.Store, log: o.Log, now: o.Now, validator: validator}
+	if b.log == nil {
+		b.log = slog.Default()
+	}
+	if b.now == nil {
+		b.now = time.Now
+	}
+	s := grpc.NewServer(
+		grpc.MaxRecvMsgSize(maxMessageBytes),
+		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
+		grpc.ChainUnaryInterceptor(b.guardUnary, b.validateUnary),
+		grpc.ChainStreamInterceptor(b.guardStream, b.validateStream),
+	)
+	stillroomv1.RegisterKitchenServiceServer(s, &kitchenService{backend: b})
+
+	h := health.NewServer()
+	healthpb.RegisterHealthServer(s, h)
+	for name := range s.GetServiceInfo() {
+		h.SetServingStatus(name, healthpb.HealthCheckResponse_SERVING)
+	}
+	reflection.Register(s)
+	return &Server{Server: s, Health: h}, nil
+}

@@ -76,10 +76,13 @@ func (w Weights) Worth(c Candidate, now time.Time) Worth {
 	return Worth{Points: points, Why: strings.Join(parts, ", ")}
 }
 
-// count gives "1 asker" or "3 askers".
+// count gives "1 asker", "3 askers" or "3 people".
 func count(n int, what string) string {
 	if n == 1 {
 		return "1 " + what
+	}
+	if what == "person" {
+		return fmt.Sprintf("%d people", n)
 	}
 	return fmt.Sprintf("%d %ss", n, what)
 }

@@ -29,6 +29,7 @@ require (
 	github.com/stretchr/testify v1.12.1 // indirect
 	github.com/teambition/rrule-go v1.8.2 // indirect
 	github.com/xi2/xz v0.0.0-20171230120015-48954b6210f8 // indirect
+	github.com/yuin/goldmark v1.8.7 // indirect
 	go.einride.tech/aip v0.86.3 // indirect
 	go.uber.org/multierr v1.11.0 // indirect
 	go.yaml.in/yaml/v3 v3.0.5 // indirect

@@ -71,8 +71,9 @@ func migrate(ctx context.Context, pool *pgxpool.Pool) error {
 	if err != nil {
 		return err
 	}
-	// Several servers may start at once: the advisory lock lets one migrate.
-	locker, err := lock.NewPostgresSessionLocker()
+	// Several servers may start at once: the advisory lock lets one migrate, and the others ask every
+	// second, for ten minutes at most.
+	locker, err := lock.NewPostgresSessionLocker(lock.WithLockTimeout(1, 600))
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,280 @@
+package shopping
+
+import (
+	"fmt"
+	"strings"
+
+	"stillroom/internal/fault"
+	"stillroom/internal/measure"
+)
+
+// Confidence says how well a figure is founded.
+type Confidence int
+
+const (
+	// Published: from figures printed for this ingredient and preparation, or counted as it stands.
+	Published Confidence = iota
+	// Neighbour: from the nearest printed preparation, a near kind, or a recalled figure; the line says which.
+	Neighbour
+	// Unconverted: no published figure fits; the line is in its own unit and needs a person.
+	Unconverted
+)
+
+// String is the confidence in a word or two.
+func (c Confidence) String() string {
+	switch c {
+	case Published:
+		return "published"
+	case Neighbour:
+		return "neighbour"
+	}
+	return "needs a person"
+}
+
+// MarshalText writes "published", "neighbour" or "unconverted".
+func (c Confidence) MarshalText() ([]byte, error) {
+	return []byte([...]string{"published", "neighbour", "unconverted"}[c]), nil
+}
+
+// UnmarshalText reads what MarshalText writes.
+func (c *Confidence) UnmarshalText(text []byte) error {
+	switch string(text) {
+	case "published":
+		*c = Published
+	case "neighbour":
+		*c = Neighbour
+	case "unconverted":
+		*c = Unconverted
+	default:
+		return fmt.Errorf("%q is not a confidence", text)
+	}
+	return nil
+}
+
+// Factor is a published figure with its source.
+type Factor struct {
+	// Kind is "weight" or "yield".
+	Kind string `json:"kind"`
+	// Key is the ingredient_key of the row, and Form the form or preparation it prints.
+	Key  string `json:"key"`
+	Form string `json:"form"`
+	// Measure is the unit of which one weighs Value grams; empty for a yield.
+	Measure string `json:"measure,omitempty"`
+	// Value is grams per measure, or the edible fraction, as an exact decimal.
+	Value string `json:"value"`
+	// Publication and Locator say where it is printed, Checked how it was read ("yes", "computed", "memory").
+	Publication string `json:"publication"`
+	Locator     string `json:"locator"`
+	Checked     string `json:"checked"`
+}
+
+// String is the factor for people: `1 cup, sliced = 115 g`, `yield 0.9 (stem ends removed, raw)`.
+func (f Factor) String() string {
+	if f.Kind == "yield" {
+		return fmt.Sprintf("yield %s (%s)", f.Value, f.Form)
+	}
+	return fmt.Sprintf("1 %s, %s = %s g", strings.TrimPrefix(f.Measure, "us_"), f.Form, f.Value)
+}
+
+// Conversion is one recipe line brought from what it says to what it takes as purchased, for one batch (or, when
+// PerJar is set, for each jar of that size).
+type Conversion struct {
+	Line   string `json:"line"`
+	Recipe string `json:"recipe"`
+	Item   string `json:"item"`
+	Name   string `json:"name"`
+	// Text is the line as a recipe prints it.
+	Text string `json:"text"`
+	// PerJar is the jar size the amounts are for, or empty.
+	PerJar string `json:"per_jar,omitempty"`
+	// Own is the amount as stated, in grams, millilitres or OwnUnit.
+	Own     Fine         `json:"own"`
+	OwnUnit measure.Unit `json:"own_unit"`
+	// Prepared is the edible portion in grams, zero when no published weight gives it.
+	Prepared Fine `json:"prepared,omitempty"`
+	// Purchased is what that takes as bought, in grams, zero when no published figure gives it.
+	Purchased Fine `json:"purchased,omitempty"`
+	// Weight and Yield are the figures used; Also are others in print that were not used.
+	Weight *Factor  `json:"weight,omitempty"`
+	Yield  *Factor  `json:"yield,omitempty"`
+	Also   []Factor `json:"also,omitempty"`
+	// Confidence says how well Purchased is founded, and Remarks why it is no better.
+	Confidence Confidence `json:"confidence"`
+	Remarks    []string   `json:"remarks,omitempty"`
+	// Acidity is the vinegar's acidity the line asks for, in tenths of a percent; zero for other things.
+	Acidity int `json:"acidity,omitempty"`
+
+	optional bool
+	key      string // ingredient_key behind the figures
+	goods    goods
+}
+
+// Convert brings one line from prepared to purchased.
+func Convert(l Line) (Conversion, error) {
+	c := Conversion{Line: l.ID, Item: l.Item, Name: l.Name, Text: lineText(l), PerJar: l.PerJar, optional: l.Optional, key: l.Key}
+	if l.Item == "" {
+		return c, fault.Field("item", l.Name, "does not say what to buy", "name the thing to buy")
+	}
+	c.goods = goodsOf(l.Item, l.Key, l.Role)
+	if c.goods.vinegar {
+		c.Acidity = acidityOf(l.Name)
+		if c.Acidity == 0 {
+			c.Acidity = usualAcidity
+			c.remark(Neighbour, "the recipe does not state the strength of the vinegar; 5 % is asked for")
+		}
+	}
+	if l.Amount.Amount.High.Sign() < 0 {
+		return c, fault.Field("amount of "+l.Name, l.Amount.String(), "is below zero", "give how much goes in")
+	}
+	own, unit, err := fineOf(l.Amount, needFine)
+	if err != nil {
+		return c, fault.Field("amount of "+l.Name, l.Amount.String(), "cannot be measured or is too large", "use a weight, a volume or a count below a thousand tonnes")
+	}
+	c.Own, c.OwnUnit = own, unit
+	if l.Fit == "kind" || l.Fit == "stand_in" {
+		c.remark(Neighbour, orElse(l.FitNote, "the figures are those of a near kind"))
+	}
+	prepared, ok := c.prepared(l)
+	if !ok {
+		return c, nil
+	}
+	if c.Prepared, ok = needFine(prepared); !ok {
+		return c, fault.Field("amount of "+l.Name, l.Amount.String(), "is too large", "give less than a thousand tonnes")
+	}
+	if !c.goods.produce {
+		c.Purchased = c.Prepared
+		return c, nil
+	}
+	fraction, ok := c.yield(l)
+	if !ok {
+		return c, nil
+	}
+	if c.Purchased, ok = needFine(prepared.Div(fraction)); !ok {
+		return c, fault.Field("amount of "+l.Name, l.Amount.String(), "is too large", "give less than a thousand tonnes")
+	}
+	return c, nil
+}
+
+// prepared is the edible portion in grams.
+func (c *Conversion) prepared(l Line) (measure.Number, bool) {
+	if l.Amount.Unit.Dimension() == measure.Mass {
+		g, err := l.Amount.Grams()
+		return g.Number(), err == nil
+	}
+	if l.Key == "" {
+		c.remark(Unconverted, orElse(l.FitNote, "no published figure covers "+l.Name))
+		return measure.Number{}, false
+	}
+	found, ok := figuresOf(l.Key).weight(l.Amount.Unit, readLine(l))
+	if !ok {
+		c.remark(Unconverted, fmt.Sprintf("no weight is printed for %s by the %s", l.Name, strings.TrimPrefix(string(l.Amount.Unit), "us_")))
+		return measure.Number{}, false
+	}
+	f := weightFactor(found.row)
+	c.Weight = &f
+	for _, o := range found.others {
+		c.Also = append(c.Also, weightFactor(o))
+	}
+	for _, r := range found.remarks {
+		c.remark(Neighbour, r)
+	}
+	n, err := measure.Convert(l.Amount.Amount.High, l.Amount.Unit, found.per)
+	if err != nil {
+		// Heads and ears are counted by the rows printed for each.
+		n = l.Amount.Amount.High
+	}
+	return n.Mul(found.row.Grams.Number()), true
+}
+
+// yield is the edible fraction that fits the preparation.
+func (c *Conversion) yield(l Line) (measure.Number, bool) {
+	found, ok := figuresOf(l.Key).yield(readLine(l))
+	if !ok {
+		c.remark(Unconverted, fmt.Sprintf("no yield is printed for %s; %s of it prepared", l.Name, grams(c.Prepared)))
+		return measure.Number{}, false
+	}
+	f := yieldFactor(found.row)
+	c.Yield = &f
+	for _, o := range found.others {
+		c.Also = append(c.Also, yieldFactor(o))
+	}
+	for _, r := range found.remarks {
+		c.remark(Neighbour, r)
+	}
+	return found.row.Fraction, true
+}
+
+func (c *Conversion) remark(confidence Confidence, why string) {
+	c.Confidence = max(c.Confidence, confidence)
+	c.Remarks = append(c.Remarks, why)
+}
+
+func grams(f Fine) string { return measure.Q(f.Number(), measure.Gram).Metric() }
+
+// fineOf is a quantity's high end in fine units, and its base unit: gram, millilitre, or the count unit itself
+// (dozens become pieces).
+func fineOf(q measure.Quantity, round func(measure.Number) (Fine, bool)) (Fine, measure.Unit, error) {
+	unit := q.Unit
+	switch q.Unit.Dimension() {
+	case measure.Mass:
+		unit = measure.Gram
+	case measure.Volume:
+		unit = measure.Millilitre
+	case measure.Count:
+		if unit == measure.Dozen {
+			unit = measure.Each
+		}
+	default:
+		return 0, "", fmt.Errorf("%s measures neither weight, volume nor count", q.Unit)
+	}
+	n, err := measure.Convert(q.Amount.High, q.Unit, unit)
+	if err != nil {
+		return 0, "", err
+	}
+	f, ok := round(n)
+	if !ok {
+		return 0, "", fmt.Errorf("%s is out of range", q)
+	}
+	return f, unit, nil
+}
+
+// lineText is the line as a recipe prints it.
+func lineText(l Line) string {
+	s := l.Amount.String()
+	if l.PerJar != "" {
+		s += " per " + strings.ReplaceAll(l.PerJar, "_", "-") + " jar"
+	}
+	s += " " + l.Name
+	if l.Preparation != "" {
+		s += ", " + l.Preparation
+	}
+	return s
+}
+
+// readLine is the form a line asks for: its preparation, with the size and kind its name gives, and the cut of its
+// name ("diced tomatoes") when the preparation names none.
+func readLine(l Line) form {
+	f := readForm(l.Preparation)
+	n := readForm(l.Name)
+	if len(f.cuts) == 0 {
+		f.cuts = n.cuts
+	}
+	if f.size == "" {
+		f.size = n.size
+	}
+	for k := range n.kinds {
+		f.kinds[k] = true
+	}
+	if f.packed == unsaid {
+		f.packed = n.packed
+	}
+	f.juice = f.juice || n.juice
+	return f
+}
+
+func orElse(s, otherwise string) string {
+	if s == "" {
+		return otherwise
+	}
+	return s
+}

@@ -1,0 +1,302 @@
+package shopping
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+
+	"stillroom/internal/measure"
+	"stillroom/internal/reference"
+)
+
+// figures are the published rows of one ingredient, their forms read.
+type figures struct {
+	weights []weightRow
+	yields  []yieldRow
+}
+
+type weightRow struct {
+	reference.MeasureWeight
+	form form
+}
+
+type yieldRow struct {
+	reference.Yield
+	form form
+}
+
+var allFigures = sync.OnceValue(func() map[string]*figures {
+	all := map[string]*figures{}
+	of := func(key string) *figures {
+		if all[key] == nil {
+			all[key] = &figures{}
+		}
+		return all[key]
+	}
+	for _, w := range reference.MeasureWeights() {
+		f := of(w.IngredientKey)
+		f.weights = append(f.weights, weightRow{w, readForm(w.Form)})
+	}
+	for _, y := range reference.Yields() {
+		f := of(y.IngredientKey)
+		f.yields = append(f.yields, yieldRow{y, readForm(y.PreparedForm)})
+	}
+	return all
+})
+
+var noFigures = &figures{}
+
+func figuresOf(key string) *figures {
+	if f := allFigures()[key]; f != nil {
+		return f
+	}
+	return noFigures
+}
+
+// foundWeight is the nearest weight, the unit it is per, the other rows as near, and why it is no nearer.
+type foundWeight struct {
+	row     reference.MeasureWeight
+	per     measure.Unit
+	others  []reference.MeasureWeight
+	remarks []string
+}
+
+// weight finds the nearest published weight of a measure; see the package comment for the order.
+func (f *figures) weight(unit measure.Unit, line form) (foundWeight, bool) {
+	var best weightRow
+	var bestRank [6]int
+	var others []reference.MeasureWeight
+	found := false
+	for _, row := range f.weights {
+		if !measures(row, unit) {
+			continue
+		}
+		rank := weightRank(unit, line, row)
+		switch c := compareRanks(rank[:], bestRank[:]); {
+		case !found || c < 0:
+			best, bestRank, others, found = row, rank, nil, true
+		case c > 0:
+		case perUnit(row).Cmp(perUnit(best)) > 0: // as near, and buys more
+			others = append(others, best.MeasureWeight)
+			best = row
+		case perUnit(row).Cmp(perUnit(best)) < 0:
+			others = append(others, row.MeasureWeight)
+		}
+	}
+	if !found {
+		return foundWeight{}, false
+	}
+	w := foundWeight{row: best.MeasureWeight, per: best.Measure, others: others}
+	printed := fmt.Sprintf("%q", best.Form)
+	if bestRank[0] > 0 {
+		w.remarks = append(w.remarks, "the nearest weight is printed for another kind or part, "+printed)
+	}
+	if bestRank[2] > sameCut && unit.Dimension() == measure.Volume {
+		w.remarks = append(w.remarks, "no weight is printed for this cut; the nearest is "+printed)
+	}
+	if bestRank[3] == 2 || bestRank[3] == 1 && f.printsUnpeeled() {
+		w.remarks = append(w.remarks, "the weight is printed for "+printed+", with the peel otherwise")
+	}
+	if bestRank[4] > 0 && unit.Dimension() == measure.Count {
+		w.remarks = append(w.remarks, "no size is stated, or none is printed; taken as "+printed)
+	}
+	for _, o := range others {
+		w.remarks = append(w.remarks, fmt.Sprintf("also printed: %s g for %q; the heavier is used", o.Grams.Number().Exact(), o.Form))
+	}
+	return w, true
+}
+
+// printsUnpeeled says that the weights tell peeled from unpeeled; those of garlic, always peeled, do not.
+func (f *figures) printsUnpeeled() bool {
+	return slices.ContainsFunc(f.weights, func(w weightRow) bool { return w.form.peeled == no })
+}
+
+// measures says whether a row's measure can state an amount in a unit. A dry pint is printed for whole fruit as
+// bought, so only a dry pint is measured by it.
+func measures(row weightRow, unit measure.Unit) bool {
+	switch {
+	case row.Measure == unit:
+		return true
+	case row.Measure == measure.DryPint || unit == measure.DryPint:
+		return false
+	case unit.Dimension() == measure.Volume:
+		return row.Measure.Dimension() == measure.Volume
+	case unit == measure.Dozen:
+		return row.Measure == measure.Each
+	case unit == measure.Head || unit == measure.Ear:
+		return row.Measure == measure.Each && strings.Contains(row.Form, string(unit))
+	}
+	return false
+}
+
+// weightRank orders rows: special kinds, packing, cut, peel, size, measure. Lower is nearer.
+func weightRank(unit measure.Unit, line form, row weightRow) [6]int {
+	var r [6]int
+	r[0] = differing(line.kinds, row.form.kinds)
+	if line.packed != row.form.packed && line.packed != unsaid && row.form.packed != unsaid {
+		r[1] = 1
+	}
+	if unit.Dimension() == measure.Volume {
+		r[2] = cutDistance(line, row.form)
+	}
+	r[3] = peelDistance(line.peeled, row.form.peeled)
+	r[4] = sizeDistance(line.size, row.form.size)
+	if row.Measure != unit {
+		r[5] = measureDistance(row.Measure, unit)
+	}
+	return r
+}
+
+var sizes = map[string]int{"small": 1, "medium": 2, "large": 3}
+
+// sizeDistance is 0 for the stated size; without one, medium is nearest, then a row that names no size.
+func sizeDistance(line, row string) int {
+	switch {
+	case line == row:
+		return 0
+	case line == "":
+		if row == "medium" {
+			return 1
+		}
+		return 2
+	case row == "":
+		return 3
+	}
+	d := 2 * (sizes[line] - sizes[row])
+	return max(d, -d)
+}
+
+// measureDistance is how many times over one measure goes into the other, roughly.
+func measureDistance(a, b measure.Unit) int {
+	n, err := measure.Convert(measure.Int(1), a, b)
+	if err != nil {
+		return 1
+	}
+	if n.Less(measure.Int(1)) {
+		n = measure.Int(1).Div(n)
+	}
+	whole, _ := n.Floor().Int64()
+	return int(whole)
+}
+
+// perUnit is a row's grams per millilitre, or per piece.
+func perUnit(row weightRow) measure.Number {
+	g := row.Grams.Number()
+	if row.Measure.Dimension() != measure.Volume {
+		return g
+	}
+	ml, err := measure.Convert(measure.Int(1), row.Measure, measure.Millilitre)
+	if err != nil {
+		return g
+	}
+	return g.Div(ml)
+}
+
+// foundYield is the nearest yield, the others in print, and why it is no nearer.
+type foundYield struct {
+	row     reference.Yield
+	others  []reference.Yield
+	remarks []string
+}
+
+// yield finds the published yield that fits a preparation; see the package comment for the order.
+func (f *figures) yield(line form) (foundYield, bool) {
+	var best yieldRow
+	var bestRank [4]int
+	found := false
+	for _, row := range f.yields {
+		rank := yieldRank(line, row)
+		switch c := compareRanks(rank[:], bestRank[:]); {
+		case !found || c < 0, c == 0 && row.Fraction.Less(best.Fraction):
+			best, bestRank, found = row, rank, true
+		}
+	}
+	if !found {
+		return foundYield{}, false
+	}
+	y := foundYield{row: best.Yield}
+	for _, row := range f.yields {
+		if fits := yieldRank(line, row)[1] == 0; fits && row.Locator() != best.Locator() && !row.Fraction.Equal(best.Fraction) {
+			y.others = append(y.others, row.Yield)
+		}
+	}
+	printed := fmt.Sprintf("%q", best.PreparedForm)
+	switch {
+	case bestRank[0] > 0:
+		y.remarks = append(y.remarks, "no yield is printed for juice; the nearest is "+printed)
+	case bestRank[1] > 0:
+		y.remarks = append(y.remarks, "no yield is printed for this preparation; the nearest is "+printed)
+	case bestRank[3] > 0:
+		y.remarks = append(y.remarks, "the nearest yield, "+printed+", does not name every part that is removed")
+	}
+	if best.Source.Checked == reference.Recalled {
+		y.remarks = append(y.remarks, "the yield "+best.Fraction.Exact()+" is recalled, not read in its source")
+	}
+	for _, o := range y.others {
+		if o.Source.Checked != reference.Recalled && best.Source.Checked != reference.Recalled && yieldRank(line, yieldRow{o, readForm(o.PreparedForm)}) == bestRank {
+			y.remarks = append(y.remarks, fmt.Sprintf("also printed: yield %s for %q; the lower is used", o.Fraction.Exact(), o.PreparedForm))
+		}
+	}
+	return y, true
+}
+
+// Locator tells rows apart.
+func (y yieldRow) Locator() string { return y.Source.Locator + y.PreparedForm }
+
+// yieldRank orders rows: juice, fit of the peel, how it was read, removed parts the row does not name.
+func yieldRank(line form, row yieldRow) [4]int {
+	var r [4]int
+	if line.juice != row.form.juice {
+		r[0] = 1
+	}
+	if peelDistance(line.peeled, row.form.peeled) > 0 {
+		r[1] = 1
+	}
+	if row.Source.Checked == reference.Recalled {
+		r[2] = 1
+	}
+	r[3] = missing(line.removed, row.form.removed)
+	return r
+}
+
+func compareRanks(a, b []int) int {
+	for i := range a {
+		if a[i] != b[i] {
+			return a[i] - b[i]
+		}
+	}
+	return 0
+}
+
+func weightFactor(w reference.MeasureWeight) Factor {
+	return Factor{
+		Kind: "weight", Key: w.IngredientKey, Form: w.Form, Measure: string(w.Measure), Value: w.Grams.Number().Exact(),
+		Publication: w.Source.Publication, Locator: w.Source.Locator, Checked: string(w.Source.Checked),
+	}
+}
+
+func yieldFactor(y reference.Yield) Factor {
+	return Factor{
+		Kind: "yield", Key: y.IngredientKey, Form: y.PreparedForm, Value: y.Fraction.Exact(),
+		Publication: y.Source.Publication, Locator: y.Source.Locator, Checked: string(y.Source.Checked),
+	}
+}
+
+// density is the grams in a millilitre by the row printed for the largest measure; ok is false when none is printed.
+func (f *figures) density() (measure.Number, bool) {
+	var best *weightRow
+	for i := range f.weights {
+		w := &f.weights[i]
+		if w.Measure.Dimension() != measure.Volume || w.Measure == measure.DryPint {
+			continue
+		}
+		if best == nil || measureDistance(w.Measure, measure.Gallon) < measureDistance(best.Measure, measure.Gallon) {
+			best = w
+		}
+	}
+	if best == nil {
+		return measure.Number{}, false
+	}
+	return perUnit(*best), true
+}

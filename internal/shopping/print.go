@@ -1,0 +1,272 @@
+package shopping
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"stillroom/internal/measure"
+)
+
+// System is the units a reader wants.
+type System int
+
+const (
+	// Metric prints grams, kilograms, millilitres and litres.
+	Metric System = iota
+	// Customary prints US pounds, ounces, cups and quarts.
+	Customary
+)
+
+// Amount is a quantity as a shopper would say it, never below what it is.
+func (s System) Amount(f Fine, unit measure.Unit) string {
+	q := measure.Q(f.Number(), unit)
+	if unit.Dimension() == measure.Count {
+		q.Amount = measure.One(q.Amount.High.Ceil())
+		return q.String()
+	}
+	if s == Customary {
+		return q.USCustomary()
+	}
+	return q.Metric()
+}
+
+// AtMost is a quantity that must not be overstated, such as a surplus: rounded down to what a scale shows.
+func (s System) AtMost(f Fine, unit measure.Unit) string {
+	n := f.Number()
+	switch {
+	case unit.Dimension() == measure.Count:
+		return measure.Q(n.Floor(), unit).String()
+	case n.Less(measure.Int(1)):
+		n = measure.Int(0)
+	case s == Metric && n.Less(measure.Int(1000)):
+		n = n.Floor()
+	case s == Metric:
+		n = n.Div(measure.Int(100)).Floor().Mul(measure.Int(100))
+	case unit == measure.Gram:
+		n = floorTo(n, measure.Ounce, measure.Gram)
+	default:
+		n = floorTo(n, measure.FluidOunce, measure.Millilitre)
+	}
+	if n.IsZero() {
+		return "none"
+	}
+	return s.Amount(Fine(mustInt(n.Mul(finePerUnit).Floor())), unit)
+}
+
+// floorTo rounds n, in the base unit, down to a whole number of step.
+func floorTo(n measure.Number, step, base measure.Unit) measure.Number {
+	size, err := measure.Convert(measure.Int(1), step, base)
+	if err != nil {
+		return n
+	}
+	return n.Div(size).Floor().Mul(size)
+}
+
+func mustInt(n measure.Number) int64 {
+	i, _ := n.Int64()
+	return i
+}
+
+// Text is a purchase as a shopper would say it: "2 × onions 2 kg, corner shop" or "1.3 kg loose".
+func (p Purchase) Text(s System, unit measure.Unit) string {
+	label := orElse(p.Label, p.Offer)
+	if p.Kind == Loose {
+		// Exactly what is paid for: the steps are the shop's own.
+		label = s.Amount(p.Content, unit) + " loose, " + label
+	} else {
+		label = fmt.Sprintf("%d × %s", p.Count, label)
+	}
+	if p.Shop != "" {
+		label += " (" + p.Shop + ")"
+	}
+	return label
+}
+
+// BasketText joins the purchases of a line.
+func (it Item) BasketText(s System) string {
+	parts := make([]string, len(it.Basket))
+	for i, p := range it.Basket {
+		parts[i] = p.Text(s, it.Unit)
+	}
+	return strings.Join(parts, " + ")
+}
+
+// WriteTable prints the list for a terminal. With explain, every line opens to its contributions and factors.
+func (l *List) WriteTable(w io.Writer, s System, explain bool) error {
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	for _, c := range l.Classes {
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", c.Day, orElse(c.Title, c.ID), counted(c.Participants, "participant"), counted(c.Jars, "jar"))
+	}
+	section := ""
+	for _, it := range l.Items {
+		if it.Section != section {
+			section = it.Section
+			fmt.Fprintf(tw, "\n%s\n", strings.ToUpper(section))
+			fmt.Fprintln(tw, "BUY\tITEM\tNEED\t+ ALLOWANCE\t- ON HAND\tAS SOLD\tLEFT OVER\tCOST\t")
+		}
+		buy := s.Amount(it.ToBuy, it.Unit)
+		if it.ToBuy == 0 {
+			buy = "-"
+		}
+		left := ""
+		if len(it.Basket) > 0 {
+			left = s.AtMost(it.Surplus, it.Unit)
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", buy, it.Name, s.Amount(it.Need, it.Unit), zeroBlank(s, it.Allowance, it.Unit),
+			zeroBlank(s, it.OnHand, it.Unit), orElse(it.BasketText(s), it.About), left, costText(it), mark(it.Confidence))
+		if explain {
+			l.explain(tw, it, s)
+		}
+	}
+	fmt.Fprintln(tw)
+	if l.Total.Currency != "" {
+		for _, t := range l.Sections {
+			if t.Cost.Minor > 0 {
+				fmt.Fprintf(tw, "%s\t%s\n", t.Section, t.Cost)
+			}
+		}
+		fmt.Fprintf(tw, "Total\t%s\t%s a jar\t%s a participant\n", l.Total, l.PerJar, l.PerParticipant)
+		if len(l.Classes) > 1 {
+			for _, c := range l.Classes {
+				fmt.Fprintf(tw, "  %s %s\t%s\t%s a jar\t%s a participant\n", c.Day, orElse(c.Title, c.ID), c.Cost, c.PerJar, c.PerParticipant)
+			}
+		}
+	}
+	if err := tw.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "\n%s: %d by published figures, %d by a near figure (~), %d need a person (?)", counted(int64(len(l.Items)), "line"),
+		l.Confidence.Published, l.Confidence.Neighbour, l.Confidence.Unconverted)
+	if l.Unpriced > 0 {
+		fmt.Fprintf(w, "; %d without an offer", l.Unpriced)
+	}
+	fmt.Fprintln(w)
+	for _, it := range l.Items {
+		if it.Confidence == Unconverted || it.Acidity > 0 || !it.Proven {
+			for _, r := range it.Remarks {
+				fmt.Fprintf(w, "  %s %s: %s\n", mark(it.Confidence), it.Name, r)
+			}
+		}
+	}
+	for _, n := range l.Notes {
+		fmt.Fprintf(w, "  %s\n", n)
+	}
+	return l.writeSheets(w, s)
+}
+
+func (l *List) writeSheets(w io.Writer, s System) error {
+	if len(l.Sheets) == 0 {
+		return nil
+	}
+	_, err := fmt.Fprintln(w, "\nPARTICIPANTS BRING")
+	for _, sheet := range l.Sheets {
+		things := make([]string, len(sheet.Lines))
+		for i, line := range sheet.Lines {
+			things[i] = s.Amount(line.Amount, line.Unit) + " " + line.Name
+		}
+		_, err = fmt.Fprintf(w, "  %s (%s, %s): %s\n", orElse(sheet.Name, sheet.Participant), sheet.Class, sheet.Station, strings.Join(things, ", "))
+	}
+	return err
+}
+
+func (l *List) explain(w io.Writer, it Item, s System) {
+	for _, c := range it.Contributions {
+		conversion := l.Conversions[c.Conversion]
+		source := orElse(conversion.Recipe, "supplies")
+		fmt.Fprintf(w, "\t  %s, %s %s: %d × %s (%s)\t%s\n", c.Class, c.Station, c.Batch, c.Times, conversion.Text, source, s.Amount(c.Amount, it.Unit))
+	}
+	for _, f := range l.factors(it) {
+		fmt.Fprintf(w, "\t  %s; %s, %s\n", f, f.Publication, f.Locator)
+	}
+	for _, r := range it.Remarks {
+		fmt.Fprintf(w, "\t  note: %s\n", r)
+	}
+}
+
+// factors are the figures used for a line, once each.
+func (l *List) factors(it Item) []Factor {
+	var found []Factor
+	seen := map[Factor]bool{}
+	for _, c := range it.Contributions {
+		conversion := l.Conversions[c.Conversion]
+		if conversion.OwnUnit == it.Unit && it.Unit != measure.Gram {
+			continue
+		}
+		for _, f := range []*Factor{conversion.Weight, conversion.Yield} {
+			if f != nil && !seen[*f] {
+				seen[*f] = true
+				found = append(found, *f)
+			}
+		}
+	}
+	return found
+}
+
+// csvHeader names the columns of [List.WriteCSV].
+var csvHeader = []string{
+	"section", "item", "name", "buy", "unit", "to_buy", "need", "allowance", "on_hand", "prepared_g", "about", "as_sold", "content", "surplus",
+	"cost_minor", "currency", "confidence", "remarks",
+}
+
+// WriteCSV writes one record per line (RFC 4180, with a header). Quantities are numbers in the record's unit,
+// rounded up to two decimals (the surplus down); the column "buy" says it in words.
+func (l *List) WriteCSV(w io.Writer, s System) error {
+	out := csv.NewWriter(w)
+	out.UseCRLF = true
+	if err := out.Write(csvHeader); err != nil {
+		return err
+	}
+	for _, it := range l.Items {
+		record := []string{
+			it.Section, it.Item, it.Name, s.Amount(it.ToBuy, it.Unit), string(it.Unit), upTo2(it.ToBuy), upTo2(it.Need), upTo2(it.Allowance),
+			upTo2(it.OnHand), upTo2(it.Prepared), it.About, it.BasketText(s), upTo2(it.Content), downTo2(it.Surplus),
+			strconv.FormatInt(it.Cost.Minor, 10), it.Cost.Currency, it.Confidence.String(), strings.Join(it.Remarks, "; "),
+		}
+		if err := out.Write(record); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+func upTo2(f Fine) string { return f.Number().CeilTo(measure.Ratio(1, 100)).Decimal(2) }
+
+func downTo2(f Fine) string {
+	return f.Number().Mul(measure.Int(100)).Floor().Div(measure.Int(100)).Decimal(2)
+}
+
+func zeroBlank(s System, f Fine, unit measure.Unit) string {
+	if f == 0 {
+		return ""
+	}
+	return s.Amount(f, unit)
+}
+
+func costText(it Item) string {
+	if len(it.Basket) == 0 {
+		return ""
+	}
+	return it.Cost.String()
+}
+
+func mark(c Confidence) string {
+	switch c {
+	case Neighbour:
+		return "~"
+	case Unconverted:
+		return "?"
+	}
+	return ""
+}
+
+func counted(n int64, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return strconv.FormatInt(n, 10) + " " + noun + "s"
+}

@@ -91,11 +91,22 @@ func MustFact(key string) Fact {
 	return f
 }
 
+// figures holds the facts that are plain figures.
+var figures = sync.OnceValue(func() map[string]float64 {
+	m := map[string]float64{}
+	for key, f := range factsByKey() {
+		if n, err := f.Float64(); err == nil {
+			m[key] = n
+		}
+	}
+	return m
+})
+
 // MustFigure is the figure of a fact whose key is written in code; it panics when there is none.
 func MustFigure(key string) float64 {
-	f, err := MustFact(key).Float64()
-	if err != nil {
-		panic("reference: " + err.Error())
+	n, ok := figures()[key]
+	if !ok {
+		panic("reference: " + key + " is not a published figure")
 	}
-	return f
+	return n
 }

@@ -75,13 +75,13 @@ func TestFindPrefersPathThenTheNewest(t *testing.T) {
 
 func TestFindFollowsLinksInPath(t *testing.T) {
 	root := openFolder(t)
-	real := pretend(t, filepath.Join(root, "real"), "15.1")
+	target := pretend(t, filepath.Join(root, "real"), "15.1")
 	links := filepath.Join(root, "links")
 	require.NoError(t, os.Mkdir(links, 0o755))
-	require.NoError(t, os.Symlink(filepath.Join(real, "postgres"), filepath.Join(links, "postgres")))
+	require.NoError(t, os.Symlink(filepath.Join(target, "postgres"), filepath.Join(links, "postgres")))
 	t.Setenv("PATH", links+":/bin:/usr/bin")
 	found, _ := find(self(t), nil)
-	require.Equal(t, real, found[0].folder)
+	require.Equal(t, target, found[0].folder)
 }
 
 func TestBinFolderIsTakenAtItsWord(t *testing.T) {

@@ -26,9 +26,11 @@ type LoadPart string
 
 // The spans of a load between loading and unloading.
 const (
-	ComeUpPart  LoadPart = "come-up"
-	ProcessPart LoadPart = "process"
-	RestPart    LoadPart = "rest"
+	ComeUpPart       LoadPart = "come-up"
+	VentPart         LoadPart = "vent"
+	ProcessPart      LoadPart = "process"
+	DepressurisePart LoadPart = "depressurise"
+	RestPart         LoadPart = "rest"
 )
 
 // Phases are what a load of p goes through by one of its choices: heating, for pressure venting and coming up to
@@ -49,33 +51,38 @@ func Phases(p Process, c Choice) []Phase {
 		return phases
 	}
 	phases[0].Name = "heat to a steady flow of steam"
-	add("vent", ComeUpPart, "pc_vent_minutes")
-	add("come up to pressure", ComeUpPart, "pc_pressurise_minutes_max")
+	add("vent", VentPart, "pc_vent_minutes")
+	add("come up to pressure", VentPart, "pc_pressurise_minutes_max")
 	phases = append(phases, process)
-	add("depressurise on its own", RestPart, "pc_cool_down_max")
-	add("wait after the weight is off or the petcock open", RestPart, "pc_wait_after_weight_removed")
+	add("depressurise on its own", DepressurisePart, "pc_cool_down_max")
+	add("wait after the weight is off or the petcock open", DepressurisePart, "pc_wait_after_weight_removed")
 	return phases
 }
 
-// LoadTimes are the times of a load in the words of the load plan.
+// LoadTimes are the minutes of a load in the words of the load plan, besides those of the canner itself.
 type LoadTimes struct {
-	// ComeUpBase and ComeUpPerJar give the minutes from lid-on to the start of timing for n jars:
-	// ceil(base + per jar * n). For pressure they include venting and coming up to pressure.
-	ComeUpBase, ComeUpPerJar float64
-	Process                  measure.Minutes
-	// Rest is the minutes between the end of the process and unloading.
+	// Vent is between the boil and the start of timing: venting and coming up to pressure; 0 without pressure.
+	Vent    measure.Minutes
+	Process measure.Minutes
+	// Depressurise is between the end of the process and an opened lid: cooling on its own and the wait after; 0
+	// without pressure.
+	Depressurise measure.Minutes
+	// Rest is how long jars stand in the open canner before they are lifted out; 0 under pressure, where
+	// depressurising does as much.
 	Rest measure.Minutes
 }
 
-// Times joins a canner's come-up estimate with the phases of a choice.
-func Times(p Process, c Choice, e Estimate) LoadTimes {
-	t := LoadTimes{ComeUpBase: e.Base, ComeUpPerJar: e.PerJar}
+// Times sums the phases of a choice.
+func Times(p Process, c Choice) LoadTimes {
+	var t LoadTimes
 	for _, phase := range Phases(p, c) {
 		switch phase.Part {
-		case ComeUpPart:
-			t.ComeUpBase += float64(phase.Minutes)
+		case VentPart:
+			t.Vent += phase.Minutes
 		case ProcessPart:
 			t.Process += phase.Minutes
+		case DepressurisePart:
+			t.Depressurise += phase.Minutes
 		case RestPart:
 			t.Rest += phase.Minutes
 		}

@@ -90,15 +90,14 @@ func TestPlainTomatoesCarryTheirAcid(t *testing.T) {
 }
 
 func TestTimesOfALoad(t *testing.T) {
-	e := Estimate{Base: 12, PerJar: 0.5}
 	// Boiling water: the process and 5 min of rest (Guide 1, p. 1-18). Salsa in pints at 5,280 ft is 20 min (Guide 3).
 	p := lookUp(t, "tomato_salsa_paste_tomatoes", reference.HotPack, Pint, BoilingWater, "5280")
-	require.Equal(t, LoadTimes{ComeUpBase: 12, ComeUpPerJar: 0.5, Process: 20, Rest: 5}, Times(p, p.Choices[0], e))
+	require.Equal(t, LoadTimes{Process: 20, Rest: 5}, Times(p, p.Choices[0]))
 
 	// Pressure: 10 min of venting and up to 5 to pressure before, up to 60 of cooling and 10 of waiting after (Guide 1,
 	// pp. 1-17 and 1-21 to 1-22). Green beans in quarts by dial gauge take 25 min (Guide 4).
 	p = lookUp(t, "green_beans", reference.RawPack, Quart, PressureDial, "5280")
-	require.Equal(t, LoadTimes{ComeUpBase: 27, ComeUpPerJar: 0.5, Process: 25, Rest: 70}, Times(p, p.Choices[0], e))
+	require.Equal(t, LoadTimes{Vent: 15, Process: 25, Depressurise: 70}, Times(p, p.Choices[0]))
 	var names []string
 	for _, ph := range Phases(p, p.Choices[0]) {
 		names = append(names, ph.Name)
@@ -106,5 +105,5 @@ func TestTimesOfALoad(t *testing.T) {
 	require.Equal(t, []string{"heat to a steady flow of steam", "vent", "come up to pressure", "process", "depressurise on its own", "wait after the weight is off or the petcock open"}, names)
 
 	p = lookUp(t, "tomato_salsa_paste_tomatoes", reference.HotPack, Pint, AtmosphericSteam, "5280")
-	require.Equal(t, LoadTimes{ComeUpBase: 12, ComeUpPerJar: 0.5, Process: 20, Rest: 5}, Times(p, p.Choices[0], e))
+	require.Equal(t, LoadTimes{Process: 20, Rest: 5}, Times(p, p.Choices[0]))
 }

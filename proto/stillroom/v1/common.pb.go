@@ -60,27 +60,51 @@ const (
 	JarSize_JAR_SIZE_ML_500 JarSize = 5
 	// Metric 1 litre, processed as a quart.
 	JarSize_JAR_SIZE_L_1 JarSize = 6
+	// 12 fluid ounces (354.882 ml), processed as a pint where it is not printed itself.
+	JarSize_JAR_SIZE_TWELVE_OUNCE JarSize = 7
+	// Half a US gallon (1892.706 ml), printed for very acid juices only.
+	JarSize_JAR_SIZE_HALF_GALLON JarSize = 8
+	// 4 fluid ounces (118.294 ml), processed as a half-pint.
+	JarSize_JAR_SIZE_FOUR_OUNCE JarSize = 9
+	// A US pint and a half (709.765 ml), processed as a quart.
+	JarSize_JAR_SIZE_ONE_AND_HALF_PINT JarSize = 10
+	// 24 fluid ounces (709.765 ml), processed as a quart.
+	JarSize_JAR_SIZE_TWENTY_FOUR_OUNCE JarSize = 11
+	// 28 fluid ounces (828.059 ml), processed as a quart.
+	JarSize_JAR_SIZE_TWENTY_EIGHT_OUNCE JarSize = 12
 )
 
 // Enum value maps for JarSize.
 var (
 	JarSize_name = map[int32]string{
-		0: "JAR_SIZE_UNSPECIFIED",
-		1: "JAR_SIZE_HALF_PINT",
-		2: "JAR_SIZE_PINT",
-		3: "JAR_SIZE_QUART",
-		4: "JAR_SIZE_ML_250",
-		5: "JAR_SIZE_ML_500",
-		6: "JAR_SIZE_L_1",
+		0:  "JAR_SIZE_UNSPECIFIED",
+		1:  "JAR_SIZE_HALF_PINT",
+		2:  "JAR_SIZE_PINT",
+		3:  "JAR_SIZE_QUART",
+		4:  "JAR_SIZE_ML_250",
+		5:  "JAR_SIZE_ML_500",
+		6:  "JAR_SIZE_L_1",
+		7:  "JAR_SIZE_TWELVE_OUNCE",
+		8:  "JAR_SIZE_HALF_GALLON",
+		9:  "JAR_SIZE_FOUR_OUNCE",
+		10: "JAR_SIZE_ONE_AND_HALF_PINT",
+		11: "JAR_SIZE_TWENTY_FOUR_OUNCE",
+		12: "JAR_SIZE_TWENTY_EIGHT_OUNCE",
 	}
 	JarSize_value = map[string]int32{
-		"JAR_SIZE_UNSPECIFIED": 0,
-		"JAR_SIZE_HALF_PINT":   1,
-		"JAR_SIZE_PINT":        2,
-		"JAR_SIZE_QUART":       3,
-		"JAR_SIZE_ML_250":      4,
-		"JAR_SIZE_ML_500":      5,
-		"JAR_SIZE_L_1":         6,
+		"JAR_SIZE_UNSPECIFIED":        0,
+		"JAR_SIZE_HALF_PINT":          1,
+		"JAR_SIZE_PINT":               2,
+		"JAR_SIZE_QUART":              3,
+		"JAR_SIZE_ML_250":             4,
+		"JAR_SIZE_ML_500":             5,
+		"JAR_SIZE_L_1":                6,
+		"JAR_SIZE_TWELVE_OUNCE":       7,
+		"JAR_SIZE_HALF_GALLON":        8,
+		"JAR_SIZE_FOUR_OUNCE":         9,
+		"JAR_SIZE_ONE_AND_HALF_PINT":  10,
+		"JAR_SIZE_TWENTY_FOUR_OUNCE":  11,
+		"JAR_SIZE_TWENTY_EIGHT_OUNCE": 12,
 	}
 )
 
@@ -454,7 +478,7 @@ const file_stillroom_v1_common_proto_rawDesc = "" +
 	"\alocator\x18\x02 \x01(\tR\alocator\"K\n" +
 	"\aCaution\x12\x12\n" +
 	"\x04text\x18\x01 \x01(\tR\x04text\x12,\n" +
-	"\x06source\x18\x02 \x01(\v2\x14.stillroom.v1.SourceR\x06source*\x9e\x01\n" +
+	"\x06source\x18\x02 \x01(\v2\x14.stillroom.v1.SourceR\x06source*\xcd\x02\n" +
 	"\aJarSize\x12\x18\n" +
 	"\x14JAR_SIZE_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12JAR_SIZE_HALF_PINT\x10\x01\x12\x11\n" +
@@ -462,7 +486,14 @@ const file_stillroom_v1_common_proto_rawDesc = "" +
 	"\x0eJAR_SIZE_QUART\x10\x03\x12\x13\n" +
 	"\x0fJAR_SIZE_ML_250\x10\x04\x12\x13\n" +
 	"\x0fJAR_SIZE_ML_500\x10\x05\x12\x10\n" +
-	"\fJAR_SIZE_L_1\x10\x06*8\n" +
+	"\fJAR_SIZE_L_1\x10\x06\x12\x19\n" +
+	"\x15JAR_SIZE_TWELVE_OUNCE\x10\a\x12\x18\n" +
+	"\x14JAR_SIZE_HALF_GALLON\x10\b\x12\x17\n" +
+	"\x13JAR_SIZE_FOUR_OUNCE\x10\t\x12\x1e\n" +
+	"\x1aJAR_SIZE_ONE_AND_HALF_PINT\x10\n" +
+	"\x12\x1e\n" +
+	"\x1aJAR_SIZE_TWENTY_FOUR_OUNCE\x10\v\x12\x1f\n" +
+	"\x1bJAR_SIZE_TWENTY_EIGHT_OUNCE\x10\f*8\n" +
 	"\x04Pack\x12\x14\n" +
 	"\x10PACK_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bPACK_HOT\x10\x01\x12\f\n" +

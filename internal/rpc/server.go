@@ -64,6 +64,8 @@ func NewServer(o Options) (*Server, error) {
 		grpc.ChainStreamInterceptor(b.guardStream, b.validateStream),
 	)
 	stillroomv1.RegisterKitchenServiceServer(s, &kitchenService{backend: b})
+	stillroomv1.RegisterClassServiceServer(s, &classService{backend: b})
+	stillroomv1.RegisterRosterServiceServer(s, &rosterService{backend: b})
 
 	h := health.NewServer()
 	healthpb.RegisterHealthServer(s, h)

@@ -476,7 +476,7 @@ func (q *Queries) StationID(ctx context.Context, arg StationIDParams) (uuid.UUID
 const takeTurn = `-- name: TakeTurn :one
 UPDATE classes SET next_turn = next_turn + 1
 WHERE kitchen_id = $1 AND id = $2
-RETURNING next_turn - 1
+RETURNING (next_turn - 1)::bigint AS turn
 `
 
 type TakeTurnParams struct {
@@ -484,11 +484,11 @@ type TakeTurnParams struct {
 	ID        uuid.UUID
 }
 
-func (q *Queries) TakeTurn(ctx context.Context, arg TakeTurnParams) (int32, error) {
+func (q *Queries) TakeTurn(ctx context.Context, arg TakeTurnParams) (int64, error) {
 	row := q.db.QueryRow(ctx, takeTurn, arg.KitchenID, arg.ID)
-	var column_1 int32
-	err := row.Scan(&column_1)
-	return column_1, err
+	var turn int64
+	err := row.Scan(&turn)
+	return turn, err
 }
 
 const updateEnrolment = `-- name: UpdateEnrolment :execrows

@@ -28,7 +28,7 @@ WHERE p.kitchen_id = @kitchen_id AND p.slug = @slug AND p.version = @version
 -- name: TakeTurn :one
 UPDATE classes SET next_turn = next_turn + 1
 WHERE kitchen_id = @kitchen_id AND id = @id
-RETURNING next_turn - 1;
+RETURNING (next_turn - 1)::bigint AS turn;
 
 -- name: InsertEnrolment :exec
 INSERT INTO enrolments (kitchen_id, class_id, id, slug, participant_id, state, turn, station_id)

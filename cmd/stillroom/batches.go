@@ -102,7 +102,7 @@ func readJarSize(text string) (stillroomv1.JarSize, error) {
 	}
 	value, ok := stillroomv1.JarSize_value["JAR_SIZE_"+strings.ToUpper(string(size))]
 	if !ok {
-		return 0, fmt.Errorf("%s jars are not planned for in classes; use half_pint, pint, quart, ml_250, ml_500 or l_1", size.Name())
+		return 0, fmt.Errorf("the contract has no %s jars", size.Name())
 	}
 	return stillroomv1.JarSize(value), nil
 }

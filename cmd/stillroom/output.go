@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -16,11 +18,16 @@ import (
 // show writes a reply: as JSON when asked for, else by the given function.
 func (s *session) show(reply proto.Message, people func(w io.Writer)) error {
 	if s.output == "json" {
-		data, err := protojson.MarshalOptions{Multiline: true, Indent: "  ", UseProtoNames: true}.Marshal(reply)
+		data, err := protojson.MarshalOptions{UseProtoNames: true}.Marshal(reply)
 		if err != nil {
 			return err
 		}
-		_, err = fmt.Fprintln(s.out, string(data))
+		// protojson varies its white space from build to build; indenting it anew does not.
+		var out bytes.Buffer
+		if err := json.Indent(&out, data, "", "  "); err != nil {
+			return err
+		}
+		_, err = fmt.Fprintln(s.out, out.String())
 		return err
 	}
 	people(s.out)

@@ -17,6 +17,53 @@ func newRoster(s *session) *cobra.Command {
 		newRosterList(s), newRosterImport(s), newRosterExport(s), newRosterEnrol(s), newRosterMove(s), newRosterCancel(s))
 }
 
+// roster fetches all of a class's enrolments.
+func (s *session) roster(ctx context.Context, class string, cancelled bool) (*stillroomv1.ListEnrolmentsResponse, error) {
+	all := &stillroomv1.ListEnrolmentsResponse{}
+	for token := ""; ; {
+		page, err := call(ctx, s, stillroomv1.NewRosterServiceClient, func(ctx context.Context, c stillroomv1.RosterServiceClient) (*stillroomv1.ListEnrolmentsResponse, error) {
+			return c.ListEnrolments(ctx, &stillroomv1.ListEnrolmentsRequest{Parent: class, PageSize: everyPage, PageToken: token, ShowCancelled: cancelled})
+		})
+		if err != nil {
+			return nil, err
+		}
+		all.Enrolments = append(all.Enrolments, page.GetEnrolments()...)
+		if token = page.GetNextPageToken(); token == "" {
+			return all, nil
+		}
+	}
+}
+
+// findEnrolment is the resource name of the enrolment that who means: its id, or
+// the name of a participant that only one on the roster has.
+func (s *session) findEnrolment(ctx context.Context, classID, who string) (string, error) {
+	class, err := s.under("classes", classID)
+	if err != nil {
+		return "", err
+	}
+	all, err := s.roster(ctx, class, false)
+	if err != nil {
+		return "", err
+	}
+	var named []string
+	for _, e := range all.GetEnrolments() {
+		if e.GetName() == who || last(e.GetName()) == who {
+			return e.GetName(), nil
+		}
+		if strings.EqualFold(e.GetParticipantDisplayName(), who) {
+			named = append(named, e.GetName())
+		}
+	}
+	switch len(named) {
+	case 1:
+		return named[0], nil
+	case 0:
+		return "", fmt.Errorf("nobody on the roster of %s is %q; see %q", classID, who, "stillroom roster list "+classID)
+	default:
+		return "", fmt.Errorf("%d on the roster of %s are named %q; give the enrolment's id from %q", len(named), classID, who, "stillroom roster list "+classID)
+	}
+}
+
 func newRosterList(s *session) *cobra.Command {
 	var cancelled bool
 	cmd := &cobra.Command{
@@ -26,22 +73,11 @@ func newRosterList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListEnrolmentsResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewRosterServiceClient, func(ctx context.Context, c stillroomv1.RosterServiceClient) (*stillroomv1.ListEnrolmentsResponse, error) {
-					return c.ListEnrolments(ctx, &stillroomv1.ListEnrolmentsRequest{Parent: class, PageSize: everyPage, PageToken: token, ShowCancelled: cancelled})
-				})
-				if err != nil {
-					return err
-				}
-				all.Enrolments = append(all.Enrolments, page.GetEnrolments()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := s.roster(cmd.Context(), class, cancelled)
+			if err != nil {
+				return err
 			}
-			return s.show(all, func(w io.Writer) {
-				writeEnrolments(w, all.GetEnrolments())
-			})
+			return s.show(all, func(w io.Writer) { writeEnrolments(w, all.GetEnrolments()) })
 		},
 	}
 	cmd.Flags().BoolVar(&cancelled, "cancelled", false, "show cancelled enrolments too")
@@ -181,9 +217,9 @@ func newRosterEnrol(s *session) *cobra.Command {
 
 func newRosterMove(s *session) *cobra.Command {
 	return &cobra.Command{
-		Use: "move CLASS ENROLMENT STATION", Short: "Place a participant at a station", Args: cobra.ExactArgs(3),
+		Use: "move CLASS WHO STATION", Short: "Place a participant, by name or enrolment, at a station", Args: cobra.ExactArgs(3),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			full, err := s.under("classes", args[0], "enrolments", args[1])
+			full, err := s.findEnrolment(cmd.Context(), args[0], args[1])
 			if err != nil {
 				return err
 			}
@@ -201,9 +237,9 @@ func newRosterMove(s *session) *cobra.Command {
 
 func newRosterCancel(s *session) *cobra.Command {
 	return &cobra.Command{
-		Use: "cancel CLASS ENROLMENT", Short: "Give a place back; the first who waits gets it", Args: cobra.ExactArgs(2),
+		Use: "cancel CLASS WHO", Short: "Give a place back, by name or enrolment; the first who waits gets it", Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			full, err := s.under("classes", args[0], "enrolments", args[1])
+			full, err := s.findEnrolment(cmd.Context(), args[0], args[1])
 			if err != nil {
 				return err
 			}

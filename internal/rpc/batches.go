@@ -8,7 +8,6 @@ import (
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
-	"stillroom/internal/canning"
 	"stillroom/internal/fault"
 	"stillroom/internal/kitchen"
 	"stillroom/internal/store"
@@ -128,29 +127,6 @@ func (s *classService) DeleteBatch(ctx context.Context, req *stillroomv1.DeleteB
 		}
 		return tx.DeleteBatch(ctx, batch)
 	})
-}
-
-// jarSizes pairs the contract's sizes with the trade's.
-var jarSizes = map[stillroomv1.JarSize]canning.JarSize{
-	stillroomv1.JarSize_JAR_SIZE_HALF_PINT: canning.HalfPint,
-	stillroomv1.JarSize_JAR_SIZE_PINT:      canning.Pint,
-	stillroomv1.JarSize_JAR_SIZE_QUART:     canning.Quart,
-	stillroomv1.JarSize_JAR_SIZE_ML_250:    canning.ML250,
-	stillroomv1.JarSize_JAR_SIZE_ML_500:    canning.ML500,
-	stillroomv1.JarSize_JAR_SIZE_L_1:       canning.L1,
-}
-
-// decodeJarSize is empty for an unspecified size.
-func decodeJarSize(size stillroomv1.JarSize) canning.JarSize { return jarSizes[size] }
-
-// encodeJarSize is unspecified for a size that classes do not use.
-func encodeJarSize(size canning.JarSize) stillroomv1.JarSize {
-	for wire, s := range jarSizes {
-		if s == size {
-			return wire
-		}
-	}
-	return stillroomv1.JarSize_JAR_SIZE_UNSPECIFIED
 }
 
 func encodeBatch(k string, b kitchen.Batch) *stillroomv1.Batch {

@@ -101,6 +101,12 @@ func (b *backend) validate(m proto.Message) error {
 	return violations("", b.validator.Validate(m, options...))
 }
 
+// patternWords says in words what the contract's patterns mean.
+var patternWords = map[string]struct{ reason, wayOut string }{
+	"^([a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?)?$": {"is not an id", "use 1 to 63 lower-case letters, digits and hyphens, beginning and ending with a letter or digit"},
+	"^[A-Z]{3}$": {"is not a currency code", `give an ISO 4217 code of three capital letters, such as "USD"`},
+}
+
 // violations turns what protovalidate found into a fault with one violation per field.
 func violations(prefix string, err error) error {
 	if err == nil {
@@ -117,7 +123,13 @@ func violations(prefix string, err error) error {
 			v.FieldDescriptor.Message() == nil && v.FieldValue.IsValid() {
 			value = v.FieldValue.String()
 		}
-		c.Add(prefix+protovalidate.FieldPathString(v.Proto.GetField()), value, v.Proto.GetMessage(), "")
+		reason, wayOut := v.Proto.GetMessage(), ""
+		if v.Proto.GetRuleId() == "string.pattern" && v.RuleValue.IsValid() {
+			if known, ok := patternWords[v.RuleValue.String()]; ok {
+				reason, wayOut = known.reason, known.wayOut
+			}
+		}
+		c.Add(prefix+protovalidate.FieldPathString(v.Proto.GetField()), value, reason, wayOut)
 	}
 	return c.Err()
 }

@@ -311,7 +311,15 @@ func importRoster(ctx context.Context, tx *store.Tx, k, class string, lines []ki
 	for _, b := range bad {
 		out.BadLines = append(out.BadLines, &stillroomv1.BadLine{Line: int32(b.Line), Field: b.Field, Problem: b.Problem})
 	}
+	nameless, err := withoutAddress(ctx, tx, class)
+	if err != nil {
+		return nil, err
+	}
 	for _, line := range good {
+		if line.Entry.Email == "" && nameless[strings.ToLower(line.Entry.Name)] {
+			out.AlreadyEnrolled++
+			continue
+		}
 		person, known, err := tx.ParticipantByEmail(ctx, line.Entry.Email)
 		if err != nil {
 			return nil, err
@@ -341,6 +349,19 @@ func importRoster(ctx context.Context, tx *store.Tx, k, class string, lines []ki
 		out.Enrolments = append(out.Enrolments, encodeEnrolment(k, e))
 	}
 	return out, nil
+}
+
+// withoutAddress holds the names, in lower case, of those on a class's roster who
+// gave no address: a line with such a name and no address is the same person.
+func withoutAddress(ctx context.Context, tx *store.Tx, class string) (map[string]bool, error) {
+	roster, err := tx.Roster(ctx, class)
+	names := map[string]bool{}
+	for _, e := range roster {
+		if e.Email == "" {
+			names[strings.ToLower(e.Name)] = true
+		}
+	}
+	return names, err
 }
 
 // badLines is the fault of a roster that is refused as a whole.

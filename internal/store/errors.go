@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"io"
 	"net"
 	"time"
 
@@ -52,16 +53,19 @@ func translate(err error) error {
 	if errors.As(err, &f) {
 		return err
 	}
-	var pgErr *pgconn.PgError
-	if errors.As(err, &pgErr) {
-		return translateSQL(pgErr)
-	}
 	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}
 	var connectErr *pgconn.ConnectError
+	if errors.As(err, &connectErr) {
+		return away(err)
+	}
+	var pgErr *pgconn.PgError
+	if errors.As(err, &pgErr) {
+		return translateSQL(pgErr)
+	}
 	var netErr net.Error
-	if errors.As(err, &connectErr) || errors.As(err, &netErr) || pgconn.SafeToRetry(err) || errors.Is(err, net.ErrClosed) {
+	if errors.As(err, &netErr) || pgconn.SafeToRetry(err) || errors.Is(err, net.ErrClosed) || errors.Is(err, io.ErrUnexpectedEOF) {
 		return away(err)
 	}
 	return err

@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math/big"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -105,7 +106,17 @@ func (n Number) Float64() float64 {
 }
 
 // Ceil is the smallest whole number not below n.
-func (n Number) Ceil() Number { return n.CeilTo(Int(1)) }
+func (n Number) Ceil() Number {
+	r := n.rat()
+	if r.IsInt() {
+		return n
+	}
+	whole, rest := new(big.Int).QuoRem(r.Num(), r.Denom(), new(big.Int))
+	if rest.Sign() > 0 {
+		whole.Add(whole, big.NewInt(1))
+	}
+	return Number{new(big.Rat).SetInt(whole)}
+}
 
 // Floor is the largest whole number not above n.
 func (n Number) Floor() Number { return n.Neg().Ceil().Neg() }
@@ -176,10 +187,8 @@ func (n Number) String() string {
 	if n.Sign() < 0 {
 		sign, abs = "-", n.Neg()
 	}
-	for _, d := range cookDenominators {
-		if !abs.Mul(Int(d)).IsInt() {
-			continue
-		}
+	// A rational is kept in lowest terms, so it has a spoon-and-cup fraction when its denominator is one.
+	if d := abs.rat().Denom(); d.IsInt64() && slices.Contains(cookDenominators, d.Int64()) {
 		whole := abs.Floor()
 		part := abs.Sub(whole).rat().String()
 		if whole.IsZero() {

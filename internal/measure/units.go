@@ -299,6 +299,9 @@ func Convert(n Number, from, to Unit) (Number, error) {
 		return n, nil
 	}
 	a, b := byUnit[from], byUnit[to]
+	if a.offset.r == nil && b.offset.r == nil {
+		return n.Mul(a.factor).Div(b.factor), nil
+	}
 	return n.Add(a.offset).Mul(a.factor).Div(b.factor).Sub(b.offset), nil
 }
 

@@ -3,6 +3,7 @@
 # The tools need no C; without it they build in a third of the time (sqlc brings its SQL parser along as WebAssembly).
 TOOL := CGO_ENABLED=0 go tool -modfile=.ci/tools.mod
 PROTO_TOOL := cd proto && CGO_ENABLED=0 go tool -modfile=../.ci/tools.mod
+RACED := ./internal/localpg/pgtest/... ./internal/store/... ./internal/rpc/... ./internal/loadplan/... ./internal/questions/...
 SQL_TOOL := cd internal/store && CGO_ENABLED=0 go tool -modfile=../../.ci/tools.mod
 
 .PHONY: help
@@ -41,3 +42,37 @@ format: ## Format Go and .proto files in place
 lint-proto: ## Lint the contract and compare it with the one before (see .ci/breaking)
 	$(PROTO_TOOL) buf lint
 	.ci/breaking
+
+.PHONY: lint
+lint: lint-proto ## Lint everything: formatting, vet, the rules in .golangci.yml, the contract
+	@unformatted="$$(gofmt -l $$(git ls-files '*.go'))"; [ -z "$$unformatted" ] || { echo "not formatted: $$unformatted" >&2; exit 1; }
+	go vet ./...
+	$(TOOL) golangci-lint run ./...
+
+.PHONY: test
+test: ## Run all tests
+	go test ./...
+
+.PHONY: race
+race: ## Run the tests of the packages where goroutines meet, with the race detector
+	go test -race -short $(RACED)
+
+.PHONY: benchmarks
+benchmarks: ## Run each benchmark once, so that none rots
+	go test -run '^$$' -bench . -benchtime 1x -short ./...
+
+.PHONY: vulns
+vulns: ## Check for known vulnerabilities (see .ci/vulns)
+	.ci/vulns
+
+.PHONY: binary
+binary: ## Build the static program, bin/stillroom
+	CGO_ENABLED=0 go build -trimpath -ldflags '-s -w' -o bin/stillroom ./cmd/stillroom
+
+.PHONY: compose
+compose: binary ## Check docker-compose.yml against the program
+	CGO_ENABLED=0 go run -modfile=.ci/tools.mod ./.ci/compose bin/stillroom
+
+.PHONY: ci
+ci: ## Do all that is done before a change lands
+	.ci/run

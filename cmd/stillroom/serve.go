@@ -108,9 +108,15 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 	return srv, nil
 }
 
-// wait returns when ctx ends or serving fails.
+// wait returns when ctx ends, serving fails, or the private Postgres ends of itself.
 func (s *server) wait(ctx context.Context) error {
+	var ended <-chan struct{}
+	if s.postgres != nil {
+		ended = s.postgres.Done()
+	}
 	select {
+	case <-ended:
+		return fmt.Errorf("the private Postgres has ended; its log is in %s", s.postgres.Folder())
 	case <-ctx.Done():
 		return nil
 	case err := <-s.failed:

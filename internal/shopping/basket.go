@@ -11,19 +11,33 @@ import (
 	"stillroom/internal/shopping/cover"
 )
 
-// offersFor are the offers that can serve a slot under the request, in an order that does not depend on the
-// request's.
-func (k *larder) offersFor(s *slot) []Offer {
+// offersByItem are the offers a request allows, by item, in an order that does not depend on the request's.
+func offersByItem(r Request) map[string][]*Offer {
+	by := map[string][]*Offer{}
+	for i := range r.Offers {
+		if o := &r.Offers[i]; r.Shop == "" || o.Shop == r.Shop {
+			by[o.Item] = append(by[o.Item], o)
+		}
+	}
+	for _, offers := range by {
+		slices.SortStableFunc(offers, func(a, b *Offer) int { return strings.Compare(a.ID, b.ID) })
+	}
+	return by
+}
+
+// offersFor are the offers that can serve a slot.
+func (k *larder) offersFor(s *slot) []*Offer {
 	if s.goods.tap {
 		return nil
 	}
-	var found []Offer
-	for _, o := range k.request.Offers {
-		if serves(o.Item, s.item) && (k.request.Shop == "" || o.Shop == k.request.Shop) {
-			found = append(found, o)
-		}
+	group, ok := genericItems[s.item]
+	if !ok {
+		return k.offers[s.item]
 	}
-	slices.SortStableFunc(found, func(a, b Offer) int { return strings.Compare(a.ID, b.ID) })
+	var found []*Offer
+	for _, member := range groupByKey[group].Members {
+		found = append(found, k.offers[member]...)
+	}
 	return found
 }
 
@@ -34,15 +48,15 @@ const mostSharedSteps = 1_000_000
 //
 // Prices of loose goods are compared exactly, in parts of a minor unit; the line's cost is rounded up once, to a
 // whole minor unit, and split over the packs bought so that the parts add up.
-func (k *larder) fill(it *Item, s *slot, b basis, offers []Offer, wrong *fault.Collector, remarks *remarkSet) {
+func (k *larder) fill(it *Item, s *slot, b basis, offers []*Offer, wrong *fault.Collector, remarks *remarkSet) {
 	if it.ToBuy == 0 || len(offers) == 0 {
 		if it.ToBuy > 0 && k.request.Shop != "" {
 			remarks.add("not sold at " + k.request.Shop)
 		}
 		return
 	}
-	var packs []cover.Pack
-	var sold []Offer
+	packs := make([]cover.Pack, 0, len(offers))
+	sold := make([]*Offer, 0, len(offers))
 	shared := int64(1)
 	for _, o := range offers {
 		if s.goods.vinegar && o.Acidity < it.Acidity {
@@ -131,7 +145,7 @@ func solve(need Fine, packs []cover.Pack, aim Aim, b basis) (cover.Basket, error
 }
 
 // name is what an offer is called in messages.
-func (o Offer) name() string {
+func (o *Offer) name() string {
 	s := orElse(o.Label, orElse(o.ID, o.Item))
 	if o.Shop != "" {
 		s += " at " + o.Shop

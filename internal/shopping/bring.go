@@ -34,7 +34,7 @@ func (k *larder) bring(s *slot, b basis, ok bool, wrong *fault.Collector) []Cont
 		conversion := &k.list.Conversions[c.Conversion]
 		amount, unit, fits := Fine(0), b.unit, false
 		if ok {
-			amount, fits = k.amountIn(conversion, b)
+			amount, fits = amountIn(conversion, b)
 		}
 		if !fits {
 			amount, unit = conversion.Own, conversion.OwnUnit

@@ -23,7 +23,7 @@ func Compute(r Request) (*List, error) {
 	if len(r.Offers) > 0 {
 		currency = r.Offers[0].Price.Currency
 	}
-	k := larder{stock: newStock(r.OnHand), gathering: g, classCosts: make([]int64, len(g.classes))}
+	k := larder{stock: newStock(r.OnHand), gathering: g, classCosts: make([]int64, len(g.classes)), offers: offersByItem(r)}
 	slices.SortFunc(g.slots, func(a, b slot) int { return strings.Compare(a.item, b.item) })
 	var wrong fault.Collector
 	for i := range g.slots {
@@ -42,6 +42,7 @@ func Compute(r Request) (*List, error) {
 type larder struct {
 	*gathering
 	stock      *stock
+	offers     map[string][]*Offer
 	classCosts []int64
 	sheets     sheets
 	notes      []string
@@ -58,13 +59,12 @@ func (k *larder) line(s *slot, wrong *fault.Collector) {
 	if slices.Contains(k.request.BringOwn, s.item) {
 		s.contributions = k.bring(s, b, ok, wrong)
 	}
-	var kept, rest []Contribution
-	if ok {
-		kept = make([]Contribution, 0, len(s.contributions))
-	}
-	for _, c := range s.contributions {
+	kept, rest := s.contributions[:0], []Contribution(nil)
+	var in amounts
+	for i := range s.contributions {
+		c := s.contributions[i]
 		if ok {
-			if amount, fits := k.amountIn(&k.list.Conversions[c.Conversion], b); fits {
+			if amount, fits := in.amountIn(k.list.Conversions, c.Conversion, b); fits {
 				if c.Amount, fits = c.of(amount); !fits {
 					wrong.Add("need of "+s.item, "", "is too large", "a list counts up to a thousand tonnes of one thing")
 					return
@@ -101,8 +101,30 @@ func (c *Contribution) of(amount Fine) (Fine, bool) {
 	return total.share(c.from+c.Part, c.Of) - total.share(c.from, c.Of), true
 }
 
+// amounts remembers the last conversions asked for, since the batches of one formula ask for the same.
+type amounts struct{ known map[int]amount }
+
+type amount struct {
+	fine Fine
+	ok   bool
+}
+
+func (a *amounts) amountIn(conversions []Conversion, i int, b basis) (Fine, bool) {
+	if known, ok := a.known[i]; ok {
+		return known.fine, known.ok
+	}
+	fine, ok := amountIn(&conversions[i], b)
+	if b.unit == measure.Millilitre && conversions[i].OwnUnit != b.unit { // the only costly case
+		if a.known == nil {
+			a.known = map[int]amount{}
+		}
+		a.known[i] = amount{fine, ok}
+	}
+	return fine, ok
+}
+
 // amountIn is what a conversion asks for in the unit of a basis.
-func (k *larder) amountIn(c *Conversion, b basis) (Fine, bool) {
+func amountIn(c *Conversion, b basis) (Fine, bool) {
 	switch {
 	case b.unit == measure.Gram:
 		return c.Purchased, c.Purchased > 0
@@ -127,7 +149,7 @@ func confidenceIn(c *Conversion, b basis) (Confidence, []string) {
 // chooseBasis picks the unit a thing is bought in: the first of weight, volume and counts (volume first for
 // liquids) in which some line can be stated and, if the thing is on offer, some offer is stated. Spoons and counts
 // of dry goods are a basis only where an offer is stated so.
-func (k *larder) chooseBasis(s *slot, offers []Offer) (basis, bool) {
+func (k *larder) chooseBasis(s *slot, offers []*Offer) (basis, bool) {
 	order := []basis{{measure.Gram}, {measure.Millilitre}}
 	if s.goods.liquid {
 		order[0], order[1] = order[1], order[0]
@@ -141,7 +163,7 @@ func (k *larder) chooseBasis(s *slot, offers []Offer) (basis, bool) {
 	for _, b := range order {
 		stated := false
 		for i := range s.contributions {
-			if _, ok := k.amountIn(&k.list.Conversions[s.contributions[i].Conversion], b); ok {
+			if _, ok := amountIn(&k.list.Conversions[s.contributions[i].Conversion], b); ok {
 				stated = true
 				break
 			}
@@ -165,7 +187,7 @@ func (k *larder) chooseBasis(s *slot, offers []Offer) (basis, bool) {
 			continue
 		}
 		for i := range s.contributions {
-			if _, ok := k.amountIn(&k.list.Conversions[s.contributions[i].Conversion], b); ok {
+			if _, ok := amountIn(&k.list.Conversions[s.contributions[i].Conversion], b); ok {
 				return b, true
 			}
 		}
@@ -187,7 +209,7 @@ func (k *larder) countUnits(s *slot) []measure.Unit {
 }
 
 // bought adds the line of what is bought in a basis.
-func (k *larder) bought(s *slot, b basis, contributions []Contribution, offers []Offer, wrong *fault.Collector) {
+func (k *larder) bought(s *slot, b basis, contributions []Contribution, offers []*Offer, wrong *fault.Collector) {
 	it := Item{
 		Item: s.item, Name: s.name, Section: s.goods.section, Unit: b.unit, Proven: true,
 		AllowanceBP: k.allowance(s), Contributions: contributions,

@@ -56,7 +56,7 @@ func itemOf(t require.TestingT, l *List, item string) Item {
 }
 
 func fine(t require.TestingT, s string) Fine {
-	f, _, err := fineOf(quantity(t, s), needFine)
+	f, _, err := fineOf(quantity(t, s), roundUp)
 	require.NoError(t, err)
 	return f
 }
@@ -70,9 +70,9 @@ func compute(t require.TestingT, r Request) *List {
 func TestOunceFractionsAreWholeFineUnits(t *testing.T) {
 	for _, s := range []string{"1 oz", "1-3/4 oz", "1/8 oz", "3/8 lb", "1/4 tsp", "1/3 tbsp"} {
 		q := quantity(t, s)
-		up, _, err := fineOf(q, needFine)
+		up, _, err := fineOf(q, roundUp)
 		require.NoError(t, err)
-		down, _, err := fineOf(q, contentFine)
+		down, _, err := fineOf(q, roundDown)
 		require.NoError(t, err)
 		require.Equal(t, up, down, "%s: a need is met exactly by a pack of the same size", s)
 	}

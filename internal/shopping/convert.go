@@ -126,77 +126,80 @@ func Convert(l Line) (Conversion, error) {
 	if l.Amount.Amount.High.Sign() < 0 {
 		return c, fault.Field("amount of "+l.Name, l.Amount.String(), "is below zero", "give how much goes in")
 	}
-	own, unit, err := fineOf(l.Amount, needFine)
-	if err != nil {
-		return c, fault.Field("amount of "+l.Name, l.Amount.String(), "cannot be measured or is too large", "use a weight, a volume or a count below a thousand tonnes")
+	tooLarge := func() error {
+		return fault.Field("amount of "+l.Name, l.Amount.String(), "is too large", "give less than a thousand tonnes")
 	}
-	c.Own, c.OwnUnit = own, unit
+	per, ok := finePer()[l.Amount.Unit]
+	if !ok {
+		return c, fault.Field("amount of "+l.Name, l.Amount.String(), "is in a unit that cannot measure an ingredient", "use a weight, a volume or a count")
+	}
+	own := l.Amount.Amount.High.Mul(per.fine)
+	c.OwnUnit = per.base
+	if c.Own, ok = roundUp(own); !ok {
+		return c, tooLarge()
+	}
 	if l.Fit == "kind" || l.Fit == "stand_in" {
 		c.remark(Neighbour, orElse(l.FitNote, "the figures are those of a near kind"))
 	}
-	prepared, ok := c.prepared(l)
+	asked := readLine(l)
+	prepared, ok := c.prepared(l, own, asked)
 	if !ok {
 		return c, nil
 	}
-	if c.Prepared, ok = needFine(prepared); !ok {
-		return c, fault.Field("amount of "+l.Name, l.Amount.String(), "is too large", "give less than a thousand tonnes")
+	if c.Prepared, ok = roundUp(prepared); !ok {
+		return c, tooLarge()
 	}
 	if !c.goods.produce {
 		c.Purchased = c.Prepared
 		return c, nil
 	}
-	fraction, ok := c.yield(l)
+	fraction, ok := c.yield(l, asked)
 	if !ok {
 		return c, nil
 	}
-	if c.Purchased, ok = needFine(prepared.Div(fraction)); !ok {
-		return c, fault.Field("amount of "+l.Name, l.Amount.String(), "is too large", "give less than a thousand tonnes")
+	if c.Purchased, ok = roundUp(prepared.Div(fraction)); !ok {
+		return c, tooLarge()
 	}
 	return c, nil
 }
 
-// prepared is the edible portion in grams.
-func (c *Conversion) prepared(l Line) (measure.Number, bool) {
-	if l.Amount.Unit.Dimension() == measure.Mass {
-		g, err := l.Amount.Grams()
-		return g.Number(), err == nil
+// prepared is the edible portion in fine grams; own is the amount in fine units of its own.
+func (c *Conversion) prepared(l Line, own measure.Number, asked form) (measure.Number, bool) {
+	if c.OwnUnit == measure.Gram {
+		return own, true
 	}
 	if l.Key == "" {
 		c.remark(Unconverted, orElse(l.FitNote, "no published figure covers "+l.Name))
 		return measure.Number{}, false
 	}
-	found, ok := figuresOf(l.Key).weight(l.Amount.Unit, readLine(l))
+	found, ok := figuresOf(l.Key).weight(l.Amount.Unit, asked)
 	if !ok {
 		c.remark(Unconverted, fmt.Sprintf("no weight is printed for %s by the %s", l.Name, strings.TrimPrefix(string(l.Amount.Unit), "us_")))
 		return measure.Number{}, false
 	}
-	f := weightFactor(found.row)
-	c.Weight = &f
+	c.Weight = found.row.factor
 	for _, o := range found.others {
-		c.Also = append(c.Also, weightFactor(o))
+		c.Also = append(c.Also, *o.factor)
 	}
 	for _, r := range found.remarks {
 		c.remark(Neighbour, r)
 	}
-	n, err := measure.Convert(l.Amount.Amount.High, l.Amount.Unit, found.per)
-	if err != nil {
-		// Heads and ears are counted by the rows printed for each.
-		n = l.Amount.Amount.High
+	if found.row.Measure == l.Amount.Unit {
+		return l.Amount.Amount.High.Mul(found.row.fineGrams), true
 	}
-	return n.Mul(found.row.Grams.Number()), true
+	return own.Mul(found.row.perUnit), true
 }
 
 // yield is the edible fraction that fits the preparation.
-func (c *Conversion) yield(l Line) (measure.Number, bool) {
-	found, ok := figuresOf(l.Key).yield(readLine(l))
+func (c *Conversion) yield(l Line, asked form) (measure.Number, bool) {
+	found, ok := figuresOf(l.Key).yield(asked)
 	if !ok {
 		c.remark(Unconverted, fmt.Sprintf("no yield is printed for %s; %s of it prepared", l.Name, grams(c.Prepared)))
 		return measure.Number{}, false
 	}
-	f := yieldFactor(found.row)
-	c.Yield = &f
+	c.Yield = found.row.factor
 	for _, o := range found.others {
-		c.Also = append(c.Also, yieldFactor(o))
+		c.Also = append(c.Also, *o.factor)
 	}
 	for _, r := range found.remarks {
 		c.remark(Neighbour, r)
@@ -210,33 +213,6 @@ func (c *Conversion) remark(confidence Confidence, why string) {
 }
 
 func grams(f Fine) string { return measure.Q(f.Number(), measure.Gram).Metric() }
-
-// fineOf is a quantity's high end in fine units, and its base unit: gram, millilitre, or the count unit itself
-// (dozens become pieces).
-func fineOf(q measure.Quantity, round func(measure.Number) (Fine, bool)) (Fine, measure.Unit, error) {
-	unit := q.Unit
-	switch q.Unit.Dimension() {
-	case measure.Mass:
-		unit = measure.Gram
-	case measure.Volume:
-		unit = measure.Millilitre
-	case measure.Count:
-		if unit == measure.Dozen {
-			unit = measure.Each
-		}
-	default:
-		return 0, "", fmt.Errorf("%s measures neither weight, volume nor count", q.Unit)
-	}
-	n, err := measure.Convert(q.Amount.High, q.Unit, unit)
-	if err != nil {
-		return 0, "", err
-	}
-	f, ok := round(n)
-	if !ok {
-		return 0, "", fmt.Errorf("%s is out of range", q)
-	}
-	return f, unit, nil
-}
 
 // lineText is the line as a recipe prints it.
 func lineText(l Line) string {
@@ -262,9 +238,7 @@ func readLine(l Line) form {
 	if f.size == "" {
 		f.size = n.size
 	}
-	for k := range n.kinds {
-		f.kinds[k] = true
-	}
+	f.kinds |= n.kinds
 	if f.packed == unsaid {
 		f.packed = n.packed
 	}

@@ -3,6 +3,7 @@ package shopping
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -19,11 +20,18 @@ type figures struct {
 type weightRow struct {
 	reference.MeasureWeight
 	form form
+	// perUnit is grams per millilitre, or per piece; size is the measure in millilitres, zero for counts.
+	perUnit measure.Number
+	size    float64
+	// fineGrams is one measure in fine grams.
+	fineGrams measure.Number
+	factor    *Factor
 }
 
 type yieldRow struct {
 	reference.Yield
-	form form
+	form   form
+	factor *Factor
 }
 
 var allFigures = sync.OnceValue(func() map[string]*figures {
@@ -36,11 +44,17 @@ var allFigures = sync.OnceValue(func() map[string]*figures {
 	}
 	for _, w := range reference.MeasureWeights() {
 		f := of(w.IngredientKey)
-		f.weights = append(f.weights, weightRow{w, readForm(w.Form)})
+		row := weightRow{MeasureWeight: w, form: readForm(w.Form), perUnit: w.Grams.Number(), factor: weightFactor(w)}
+		row.fineGrams = row.perUnit.Mul(finePerUnit)
+		if w.Measure.Dimension() == measure.Volume {
+			ml := finePer()[w.Measure].fine.Div(finePerUnit)
+			row.perUnit, row.size = row.perUnit.Div(ml), ml.Float64()
+		}
+		f.weights = append(f.weights, row)
 	}
 	for _, y := range reference.Yields() {
 		f := of(y.IngredientKey)
-		f.yields = append(f.yields, yieldRow{y, readForm(y.PreparedForm)})
+		f.yields = append(f.yields, yieldRow{y, readForm(y.PreparedForm), yieldFactor(y)})
 	}
 	return all
 })
@@ -54,41 +68,47 @@ func figuresOf(key string) *figures {
 	return noFigures
 }
 
-// foundWeight is the nearest weight, the unit it is per, the other rows as near, and why it is no nearer.
+// foundWeight is the nearest weight, the other rows as near, and why it is no nearer.
 type foundWeight struct {
-	row     reference.MeasureWeight
-	per     measure.Unit
-	others  []reference.MeasureWeight
+	row     *weightRow
+	others  []*weightRow
 	remarks []string
 }
 
 // weight finds the nearest published weight of a measure; see the package comment for the order.
 func (f *figures) weight(unit measure.Unit, line form) (foundWeight, bool) {
-	var best weightRow
+	var best *weightRow
 	var bestRank [6]int
-	var others []reference.MeasureWeight
-	found := false
-	for _, row := range f.weights {
+	var others []*weightRow
+	size := 0.0
+	if per, ok := finePer()[unit]; ok {
+		size = per.size
+	}
+	for i := range f.weights {
+		row := &f.weights[i]
 		if !measures(row, unit) {
 			continue
 		}
-		rank := weightRank(unit, line, row)
+		rank := weightRank(unit, size, &line, row)
 		switch c := compareRanks(rank[:], bestRank[:]); {
-		case !found || c < 0:
-			best, bestRank, others, found = row, rank, nil, true
+		case best == nil || c < 0:
+			best, bestRank, others = row, rank, nil
 		case c > 0:
-		case perUnit(row).Cmp(perUnit(best)) > 0: // as near, and buys more
-			others = append(others, best.MeasureWeight)
-			best = row
-		case perUnit(row).Cmp(perUnit(best)) < 0:
-			others = append(others, row.MeasureWeight)
+		default:
+			switch row.perUnit.Cmp(best.perUnit) {
+			case 1: // as near, and buys more
+				others = append(others, best)
+				best = row
+			case -1:
+				others = append(others, row)
+			}
 		}
 	}
-	if !found {
+	if best == nil {
 		return foundWeight{}, false
 	}
-	w := foundWeight{row: best.MeasureWeight, per: best.Measure, others: others}
-	printed := fmt.Sprintf("%q", best.Form)
+	w := foundWeight{row: best, others: others}
+	printed := strconv.Quote(best.Form)
 	if bestRank[0] > 0 {
 		w.remarks = append(w.remarks, "the nearest weight is printed for another kind or part, "+printed)
 	}
@@ -102,7 +122,7 @@ func (f *figures) weight(unit measure.Unit, line form) (foundWeight, bool) {
 		w.remarks = append(w.remarks, "no size is stated, or none is printed; taken as "+printed)
 	}
 	for _, o := range others {
-		w.remarks = append(w.remarks, fmt.Sprintf("also printed: %s g for %q; the heavier is used", o.Grams.Number().Exact(), o.Form))
+		w.remarks = append(w.remarks, fmt.Sprintf("also printed: %s g for %q; the heavier is used", o.factor.Value, o.Form))
 	}
 	return w, true
 }
@@ -114,7 +134,7 @@ func (f *figures) printsUnpeeled() bool {
 
 // measures says whether a row's measure can state an amount in a unit. A dry pint is printed for whole fruit as
 // bought, so only a dry pint is measured by it.
-func measures(row weightRow, unit measure.Unit) bool {
+func measures(row *weightRow, unit measure.Unit) bool {
 	switch {
 	case row.Measure == unit:
 		return true
@@ -131,19 +151,19 @@ func measures(row weightRow, unit measure.Unit) bool {
 }
 
 // weightRank orders rows: special kinds, packing, cut, peel, size, measure. Lower is nearer.
-func weightRank(unit measure.Unit, line form, row weightRow) [6]int {
+func weightRank(unit measure.Unit, size float64, line *form, row *weightRow) [6]int {
 	var r [6]int
-	r[0] = differing(line.kinds, row.form.kinds)
+	r[0] = (line.kinds ^ row.form.kinds).count()
 	if line.packed != row.form.packed && line.packed != unsaid && row.form.packed != unsaid {
 		r[1] = 1
 	}
 	if unit.Dimension() == measure.Volume {
-		r[2] = cutDistance(line, row.form)
+		r[2] = cutDistance(line, &row.form)
 	}
 	r[3] = peelDistance(line.peeled, row.form.peeled)
 	r[4] = sizeDistance(line.size, row.form.size)
 	if row.Measure != unit {
-		r[5] = measureDistance(row.Measure, unit)
+		r[5] = sizeRatio(row.size, size)
 	}
 	return r
 }
@@ -167,61 +187,37 @@ func sizeDistance(line, row string) int {
 	return max(d, -d)
 }
 
-// measureDistance is how many times over one measure goes into the other, roughly.
-func measureDistance(a, b measure.Unit) int {
-	n, err := measure.Convert(measure.Int(1), a, b)
-	if err != nil {
+// sizeRatio is how many times over one measure goes into the other, rounded down; 1 for counts.
+func sizeRatio(a, b float64) int {
+	if a == 0 || b == 0 {
 		return 1
 	}
-	if n.Less(measure.Int(1)) {
-		n = measure.Int(1).Div(n)
-	}
-	whole, _ := n.Floor().Int64()
-	return int(whole)
-}
-
-// perUnit is a row's grams per millilitre, or per piece.
-func perUnit(row weightRow) measure.Number {
-	g := row.Grams.Number()
-	if row.Measure.Dimension() != measure.Volume {
-		return g
-	}
-	ml, err := measure.Convert(measure.Int(1), row.Measure, measure.Millilitre)
-	if err != nil {
-		return g
-	}
-	return g.Div(ml)
+	return int(max(a/b, b/a) + 1e-9)
 }
 
 // foundYield is the nearest yield, the others in print, and why it is no nearer.
 type foundYield struct {
-	row     reference.Yield
-	others  []reference.Yield
+	row     *yieldRow
+	others  []*yieldRow
 	remarks []string
 }
 
 // yield finds the published yield that fits a preparation; see the package comment for the order.
 func (f *figures) yield(line form) (foundYield, bool) {
-	var best yieldRow
+	var best *yieldRow
 	var bestRank [4]int
-	found := false
-	for _, row := range f.yields {
-		rank := yieldRank(line, row)
-		switch c := compareRanks(rank[:], bestRank[:]); {
-		case !found || c < 0, c == 0 && row.Fraction.Less(best.Fraction):
-			best, bestRank, found = row, rank, true
+	for i := range f.yields {
+		row := &f.yields[i]
+		rank := yieldRank(&line, row)
+		if c := compareRanks(rank[:], bestRank[:]); best == nil || c < 0 || c == 0 && row.Fraction.Less(best.Fraction) {
+			best, bestRank = row, rank
 		}
 	}
-	if !found {
+	if best == nil {
 		return foundYield{}, false
 	}
-	y := foundYield{row: best.Yield}
-	for _, row := range f.yields {
-		if fits := yieldRank(line, row)[1] == 0; fits && row.Locator() != best.Locator() && !row.Fraction.Equal(best.Fraction) {
-			y.others = append(y.others, row.Yield)
-		}
-	}
-	printed := fmt.Sprintf("%q", best.PreparedForm)
+	y := foundYield{row: best}
+	printed := strconv.Quote(best.PreparedForm)
 	switch {
 	case bestRank[0] > 0:
 		y.remarks = append(y.remarks, "no yield is printed for juice; the nearest is "+printed)
@@ -231,21 +227,24 @@ func (f *figures) yield(line form) (foundYield, bool) {
 		y.remarks = append(y.remarks, "the nearest yield, "+printed+", does not name every part that is removed")
 	}
 	if best.Source.Checked == reference.Recalled {
-		y.remarks = append(y.remarks, "the yield "+best.Fraction.Exact()+" is recalled, not read in its source")
+		y.remarks = append(y.remarks, "the yield "+best.factor.Value+" is recalled, not read in its source")
 	}
-	for _, o := range y.others {
-		if o.Source.Checked != reference.Recalled && best.Source.Checked != reference.Recalled && yieldRank(line, yieldRow{o, readForm(o.PreparedForm)}) == bestRank {
-			y.remarks = append(y.remarks, fmt.Sprintf("also printed: yield %s for %q; the lower is used", o.Fraction.Exact(), o.PreparedForm))
+	for i := range f.yields {
+		row := &f.yields[i]
+		rank := yieldRank(&line, row)
+		if row == best || rank[1] > 0 || row.Fraction.Equal(best.Fraction) {
+			continue
+		}
+		y.others = append(y.others, row)
+		if rank == bestRank {
+			y.remarks = append(y.remarks, fmt.Sprintf("also printed: yield %s for %q; the lower is used", row.factor.Value, row.PreparedForm))
 		}
 	}
 	return y, true
 }
 
-// Locator tells rows apart.
-func (y yieldRow) Locator() string { return y.Source.Locator + y.PreparedForm }
-
 // yieldRank orders rows: juice, fit of the peel, how it was read, removed parts the row does not name.
-func yieldRank(line form, row yieldRow) [4]int {
+func yieldRank(line *form, row *yieldRow) [4]int {
 	var r [4]int
 	if line.juice != row.form.juice {
 		r[0] = 1
@@ -256,7 +255,7 @@ func yieldRank(line form, row yieldRow) [4]int {
 	if row.Source.Checked == reference.Recalled {
 		r[2] = 1
 	}
-	r[3] = missing(line.removed, row.form.removed)
+	r[3] = (line.removed &^ row.form.removed).count()
 	return r
 }
 
@@ -269,15 +268,15 @@ func compareRanks(a, b []int) int {
 	return 0
 }
 
-func weightFactor(w reference.MeasureWeight) Factor {
-	return Factor{
+func weightFactor(w reference.MeasureWeight) *Factor {
+	return &Factor{
 		Kind: "weight", Key: w.IngredientKey, Form: w.Form, Measure: string(w.Measure), Value: w.Grams.Number().Exact(),
 		Publication: w.Source.Publication, Locator: w.Source.Locator, Checked: string(w.Source.Checked),
 	}
 }
 
-func yieldFactor(y reference.Yield) Factor {
-	return Factor{
+func yieldFactor(y reference.Yield) *Factor {
+	return &Factor{
 		Kind: "yield", Key: y.IngredientKey, Form: y.PreparedForm, Value: y.Fraction.Exact(),
 		Publication: y.Source.Publication, Locator: y.Source.Locator, Checked: string(y.Source.Checked),
 	}
@@ -288,15 +287,15 @@ func (f *figures) density() (measure.Number, bool) {
 	var best *weightRow
 	for i := range f.weights {
 		w := &f.weights[i]
-		if w.Measure.Dimension() != measure.Volume || w.Measure == measure.DryPint {
+		if w.size == 0 || w.Measure == measure.DryPint {
 			continue
 		}
-		if best == nil || measureDistance(w.Measure, measure.Gallon) < measureDistance(best.Measure, measure.Gallon) {
+		if best == nil || w.size > best.size {
 			best = w
 		}
 	}
 	if best == nil {
 		return measure.Number{}, false
 	}
-	return perUnit(*best), true
+	return best.perUnit, true
 }

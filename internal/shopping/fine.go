@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/bits"
+	"sync"
 
 	"stillroom/internal/measure"
 )
@@ -26,17 +27,69 @@ const mostFine Fine = 1_000_000_000 * FinePerUnit
 
 var finePerUnit = measure.Int(FinePerUnit)
 
-// needFine is n grams, millilitres or pieces, rounded up.
-func needFine(n measure.Number) (Fine, bool) {
-	i, ok := n.Mul(finePerUnit).Ceil().Int64()
+// finePer is the fine units in one of each unit of weight, volume and count, with the base unit it becomes: gram,
+// millilitre, or the count unit itself (dozens become pieces).
+var finePer = sync.OnceValue(func() map[measure.Unit]perUnitFine {
+	table := map[measure.Unit]perUnitFine{}
+	for _, u := range measure.Units() {
+		base := u
+		switch u.Dimension() {
+		case measure.Mass:
+			base = measure.Gram
+		case measure.Volume:
+			base = measure.Millilitre
+		case measure.Count:
+			if u == measure.Dozen {
+				base = measure.Each
+			}
+		default:
+			continue
+		}
+		if n, err := measure.Convert(finePerUnit, u, base); err == nil {
+			table[u] = perUnitFine{n, base, n.Div(finePerUnit).Float64()}
+		}
+	}
+	return table
+})
+
+type perUnitFine struct {
+	fine measure.Number
+	base measure.Unit
+	// size is one of the unit in its base unit.
+	size float64
+}
+
+// fineOf is a quantity's high end in fine units, and its base unit. It fails for units that measure neither weight,
+// volume nor count, for amounts below zero, and for more than a list accepts.
+func fineOf(q measure.Quantity, round func(measure.Number) (Fine, bool)) (Fine, measure.Unit, error) {
+	per, ok := finePer()[q.Unit]
+	if !ok {
+		return 0, "", fmt.Errorf("%s measures neither weight, volume nor count", q.Unit)
+	}
+	f, ok := round(q.Amount.High.Mul(per.fine))
+	if !ok {
+		return 0, "", fmt.Errorf("%s is out of range", q)
+	}
+	return f, per.base, nil
+}
+
+// roundUp is n fine units as a need.
+func roundUp(n measure.Number) (Fine, bool) {
+	i, ok := n.Ceil().Int64()
 	return Fine(i), ok && i >= 0 && Fine(i) <= mostFine
 }
 
-// contentFine is n grams, millilitres or pieces, rounded down.
-func contentFine(n measure.Number) (Fine, bool) {
-	i, ok := n.Mul(finePerUnit).Floor().Int64()
+// roundDown is n fine units as a content.
+func roundDown(n measure.Number) (Fine, bool) {
+	i, ok := n.Floor().Int64()
 	return Fine(i), ok && i >= 0 && Fine(i) <= mostFine
 }
+
+// needFine is n grams, millilitres or pieces, rounded up.
+func needFine(n measure.Number) (Fine, bool) { return roundUp(n.Mul(finePerUnit)) }
+
+// contentFine is n grams, millilitres or pieces, rounded down.
+func contentFine(n measure.Number) (Fine, bool) { return roundDown(n.Mul(finePerUnit)) }
 
 // Number is the quantity in grams, millilitres or pieces, exactly.
 func (f Fine) Number() measure.Number { return measure.Ratio(int64(f), FinePerUnit) }

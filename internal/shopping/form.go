@@ -1,6 +1,9 @@
 package shopping
 
-import "strings"
+import (
+	"math/bits"
+	"strings"
+)
 
 // cut is how finely an ingredient is divided, on the cook's scale from whole to puréed. Two cuts with the same
 // rank are different words for about the same size.
@@ -42,18 +45,49 @@ type form struct {
 	peeled answer
 	packed answer
 	juice  bool
-	// removed are the parts taken away: "core", "pit", "seed", "shell".
-	removed map[string]bool
+	// removed are the parts taken away.
+	removed wordSet
 	// size is "small", "medium" or "large" where said.
 	size string
 	// kinds are words that mark a special kind or part ("cherry", "paste", "slice"): a weight printed for one
 	// does not hold for another.
-	kinds map[string]bool
+	kinds wordSet
+}
+
+// wordSet is a set of the few words that matter here.
+type wordSet uint16
+
+const (
+	withoutCore wordSet = 1 << iota
+	withoutPit
+	withoutSeed
+	withoutShell
+	kindCherry
+	kindPaste
+	kindSlice
+	kindLeaf
+	kindFloweret
+	kindSprig
+	kindFrozen
+	kindAsPurchased
+)
+
+func (s wordSet) count() int { return bits.OnesCount16(uint16(s)) }
+
+// removals and kinds are the words for parts taken away and for special kinds or parts.
+var removals = map[string]wordSet{
+	"core": withoutCore, "cored": withoutCore, "cores": withoutCore, "pit": withoutPit, "pits": withoutPit, "pitted": withoutPit,
+	"seed": withoutSeed, "seeds": withoutSeed, "seeded": withoutSeed, "shelled": withoutShell, "kernels": withoutShell,
+}
+
+var kindWords = map[string]wordSet{
+	"cherry": kindCherry, "grape": kindCherry, "plum": kindPaste, "paste": kindPaste, "roma": kindPaste, "plum-type": kindPaste,
+	"slice": kindSlice, "leaf": kindLeaf, "floweret": kindFloweret, "sprig": kindSprig, "frozen": kindFrozen,
 }
 
 // readForm reads the words of a preparation, a printed form, or a name.
 func readForm(text string) form {
-	f := form{removed: map[string]bool{}, kinds: map[string]bool{}}
+	var f form
 	words := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return strings.ContainsRune(" ,;:()", r) })
 	for i, w := range words {
 		if c, ok := cuts[w]; ok && !(w == "half" || w == "slice" && i+1 < len(words) && words[i+1] == "of") {
@@ -77,28 +111,14 @@ func readForm(text string) form {
 			f.packed = no
 		case "juice":
 			f.juice = true
-		case "core", "cored", "cores":
-			f.removed["core"] = true
-		case "pit", "pits", "pitted":
-			f.removed["pit"] = true
-		case "seed", "seeds", "seeded":
-			f.removed["seed"] = true
-		case "shelled", "kernels":
-			f.removed["shell"] = true
 		case "small", "medium", "large":
 			f.size = w
-		case "cherry", "grape":
-			f.kinds["cherry"] = true
-		case "plum", "paste", "roma", "plum-type":
-			f.kinds["paste"] = true
-		case "slice", "leaf", "floweret", "sprig":
-			f.kinds[w] = true
-		case "frozen":
-			f.kinds[w] = true
 		}
+		f.removed |= removals[w]
+		f.kinds |= kindWords[w]
 		if w == "from" && i+1 < len(words) && words[i+1] == "one" {
 			// "from one cup with pits", "from one dry pint as purchased": printed for the whole fruit.
-			f.kinds["as purchased"] = true
+			f.kinds |= kindAsPurchased
 		}
 	}
 	return f
@@ -114,7 +134,7 @@ const (
 
 // cutDistance says how far a printed form is from the form a line asks for: the least distance over the cuts that
 // either names.
-func cutDistance(line, row form) int {
+func cutDistance(line, row *form) int {
 	switch {
 	case len(line.cuts) == 0 && len(row.cuts) == 0:
 		return sameCut
@@ -155,15 +175,3 @@ func peelDistance(line, row answer) int {
 	}
 	return 2
 }
-
-func missing(line, row map[string]bool) int {
-	n := 0
-	for part := range line {
-		if !row[part] {
-			n++
-		}
-	}
-	return n
-}
-
-func differing(a, b map[string]bool) int { return missing(a, b) + missing(b, a) }

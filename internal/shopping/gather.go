@@ -18,7 +18,7 @@ type gathering struct {
 	slots    []slot
 	slotOf   map[string]int
 	formulas map[*Formula][]asked
-	// supplyConv are the conversions of supplies by item, or by text where counts differ.
+	// supplyConv are the conversions of supplies by item.
 	supplyConv map[string]asked
 	chosen     map[string]Choice // by item
 }
@@ -29,6 +29,8 @@ type slot struct {
 	goods         goods
 	key           string
 	contributions []Contribution
+	// expected is how many contributions of ingredients there will be.
+	expected int
 }
 
 // asked is a conversion and where its amount goes.
@@ -63,18 +65,19 @@ func gather(r Request) (*gathering, error) {
 		return nil, err
 	}
 	g.classes, g.list.Notes = classes, notes
+	if err := g.count(); err != nil {
+		return nil, err
+	}
 	for i, class := range classes {
 		share := ClassShare{ID: class.ID, Title: class.Title, Day: class.Day}
 		for _, s := range class.Stations {
 			share.Participants += int64(len(s.Participants))
 			for _, b := range s.Batches {
 				share.Jars += b.Jars
-				if err := g.batch(i, class, s, b); err != nil {
-					return nil, err
-				}
+				g.batch(i, class, s, b)
 			}
 			if len(s.Batches) > 0 {
-				g.supply(i, class, s, Batch{}, ItemTowel, g.supplies.TowelsPerStation, 1, "a station")
+				g.supply(Contribution{Class: class.ID, Station: s.ID, Times: 1, class: i}, ItemTowel, g.supplies.TowelsPerStation, "a station")
 			}
 		}
 		g.list.Classes = append(g.list.Classes, share)
@@ -82,17 +85,38 @@ func gather(r Request) (*gathering, error) {
 	return g, nil
 }
 
-func (g *gathering) batch(classIndex int, class Class, s Station, b Batch) error {
-	lines, ok := g.formulas[b.Formula]
-	if !ok {
-		var err error
-		if lines, err = g.formula(b.Formula); err != nil {
-			return err
+// count converts every formula in scope, once each, and makes room for the contributions.
+func (g *gathering) count() error {
+	batches := 0
+	for _, class := range g.classes {
+		for _, s := range class.Stations {
+			batches += len(s.Batches)
+			for _, b := range s.Batches {
+				lines, ok := g.formulas[b.Formula]
+				if !ok {
+					var err error
+					if lines, err = g.formula(b.Formula); err != nil {
+						return err
+					}
+					g.formulas[b.Formula] = lines
+				}
+				for _, a := range lines {
+					for _, t := range a.targets {
+						g.slots[t.slot].expected++
+					}
+				}
+			}
 		}
-		g.formulas[b.Formula] = lines
 	}
+	for i := range g.slots {
+		g.slots[i].contributions = make([]Contribution, 0, g.slots[i].expected)
+	}
+	return nil
+}
+
+func (g *gathering) batch(classIndex int, class Class, s Station, b Batch) {
 	at := Contribution{Class: class.ID, Station: s.ID, Batch: b.ID, Times: b.Count, class: classIndex}
-	for _, a := range lines {
+	for _, a := range g.formulas[b.Formula] {
 		c := at
 		if a.quarters > 0 {
 			// An amount for a half-pint jar is doubled for a pint: the sources print both so.
@@ -101,12 +125,12 @@ func (g *gathering) batch(classIndex int, class Class, s Station, b Batch) error
 		g.add(a, c)
 	}
 	if b.Jars > 0 {
-		g.supply(classIndex, class, s, b, "jar_"+b.JarSize, 1, b.Jars, "a jar")
-		g.supply(classIndex, class, s, b, ItemLid, 1, b.Jars, "a jar")
-		g.supply(classIndex, class, s, b, ItemBand, 1, b.Jars, "a jar")
-		g.supply(classIndex, class, s, b, ItemLabel, g.supplies.Labels, b.Jars, "a jar")
+		at.Times = b.Jars
+		g.supply(at, "jar_"+b.JarSize, 1, "a jar")
+		g.supply(at, ItemLid, 1, "a jar")
+		g.supply(at, ItemBand, 1, "a jar")
+		g.supply(at, ItemLabel, g.supplies.Labels, "a jar")
 	}
-	return nil
 }
 
 // formula converts the lines of a formula once, for all its batches.
@@ -179,17 +203,16 @@ func (g *gathering) slot(item, name, key string, goods goods) int {
 	return i
 }
 
-func (g *gathering) supply(classIndex int, class Class, s Station, b Batch, item string, pieces, times int64, per string) {
+func (g *gathering) supply(c Contribution, item string, pieces int64, per string) {
 	if pieces <= 0 {
 		return
 	}
 	a, ok := g.supplyConv[item]
 	if !ok {
-		text := fmt.Sprintf("%d for %s", pieces, per)
-		a = g.ask(supplyConversion(item, text, pieces))
+		a = g.ask(supplyConversion(item, fmt.Sprintf("%d for %s", pieces, per), pieces))
 		g.supplyConv[item] = a
 	}
-	g.add(a, Contribution{Class: class.ID, Station: s.ID, Batch: b.ID, Times: times, class: classIndex})
+	g.add(a, c)
 }
 
 func (g *gathering) add(a asked, c Contribution) {

@@ -172,8 +172,8 @@ func (r Request) validate() error {
 	for i, class := range r.Classes {
 		class.validate(&c, fmt.Sprintf("classes[%d]", i))
 	}
-	for i, o := range r.Offers {
-		o.validate(&c, fmt.Sprintf("offers[%d]", i))
+	for i := range r.Offers {
+		r.Offers[i].validate(&c, fmt.Sprintf("offers[%d]", i))
 	}
 	oneCurrency(&c, r.Offers)
 	for i, h := range r.OnHand {
@@ -251,7 +251,7 @@ func checkContent(c *fault.Collector, field string, q measure.Quantity, zeroOK b
 		c.Add(field, q.String(), "is not above zero", "give how much there is")
 		return
 	}
-	if f, _, err := fineOf(q, contentFine); err != nil {
+	if f, _, err := fineOf(q, roundDown); err != nil {
 		c.Add(field, q.String(), "is too much to count", "give less than a thousand tonnes, or a million litres")
 	} else if f == 0 && !zeroOK {
 		c.Add(field, q.String(), "is too little to count", "give at least a microgram")

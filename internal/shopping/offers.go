@@ -57,13 +57,13 @@ const MostPrice = 1_000_000_000
 const mostSteps = 10_000
 
 // Validate reports every wrong field of an offer.
-func (o Offer) Validate() error {
+func (o *Offer) Validate() error {
 	var c fault.Collector
 	o.validate(&c, "offer")
 	return c.Err()
 }
 
-func (o Offer) validate(c *fault.Collector, field string) {
+func (o *Offer) validate(c *fault.Collector, field string) {
 	field += " (" + orElse(o.Label, orElse(o.Item, o.ID)) + ")"
 	if o.Item == "" {
 		c.Add(field+".item", "", "does not say what is sold", `name the item, such as "onions" or "jar_pint"`)
@@ -104,7 +104,7 @@ func (o Offer) validate(c *fault.Collector, field string) {
 }
 
 // steps is how many steps what the price is for makes: 10 for a price per kilogram sold by 100 g.
-func (o Offer) steps() (int64, error) {
+func (o *Offer) steps() (int64, error) {
 	if o.Kind != Loose {
 		return 1, nil
 	}
@@ -129,7 +129,8 @@ func (o Offer) steps() (int64, error) {
 var currencyCode = regexp.MustCompile(`^[A-Z]{3}$`)
 
 func oneCurrency(c *fault.Collector, offers []Offer) {
-	for _, o := range offers {
+	for i := range offers {
+		o := &offers[i]
 		if first := offers[0].Price.Currency; o.Price.Currency != first && o.Price.Currency != "" && first != "" {
 			c.Add("offers ("+orElse(o.Label, o.Item)+").price", o.Price.Currency, "is not "+first+", the currency of the other prices",
 				"keep one list in one currency")
@@ -162,19 +163,25 @@ type basis struct {
 
 // contentIn is what one pack (or one step of loose goods) holds in a basis. native says that no published figure
 // was needed for it. ok is false when the offer cannot be stated in the basis.
-func (o Offer) contentIn(b basis, key string) (content Fine, native, ok bool) {
+func (o *Offer) contentIn(b basis, key string) (content Fine, native, ok bool) {
 	steps, err := o.steps()
 	if err != nil {
 		return 0, false, false
 	}
 	state := func(n measure.Number) (Fine, bool) {
-		f, fits := contentFine(n.Div(measure.Int(steps)))
+		if steps > 1 {
+			n = n.Div(measure.Int(steps))
+		}
+		f, fits := contentFine(n)
 		return f, fits && f > 0
 	}
-	unit := o.Content.Unit
-	if n, err := measure.Convert(o.Content.Amount.High, unit, b.unit); err == nil {
-		content, ok = state(n)
-		return content, true, ok
+	if per, ok := finePer()[o.Content.Unit]; ok && per.base == b.unit {
+		n := o.Content.Amount.High.Mul(per.fine)
+		if steps > 1 {
+			n = n.Div(measure.Int(steps))
+		}
+		content, ok = roundDown(n)
+		return content, true, ok && content > 0
 	}
 	if b.unit == measure.Gram && o.AverageWeight.Unit != "" {
 		if g, err := o.AverageWeight.Grams(); err == nil {
@@ -210,7 +217,7 @@ func restate(q measure.Quantity, b basis, key string) (measure.Number, bool) {
 		if !ok {
 			break
 		}
-		count, err := measure.Convert(q.Amount.High, q.Unit, w.per)
+		count, err := measure.Convert(q.Amount.High, q.Unit, w.row.Measure)
 		if err != nil {
 			count = q.Amount.High // a head or an ear is printed as each
 		}

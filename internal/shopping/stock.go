@@ -30,7 +30,7 @@ func newStock(items []OnHand) *stock {
 		return cmp.Or(strings.Compare(string(a.BestBefore), string(b.BestBefore)), strings.Compare(a.ID, b.ID))
 	})
 	for _, it := range s.items {
-		whole, _, err := fineOf(it.Content, contentFine)
+		whole, _, err := fineOf(it.Content, roundDown)
 		if err != nil {
 			whole = 0 // validated before
 		}

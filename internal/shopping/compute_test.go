@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"stillroom/internal/canning"
 	"stillroom/internal/fault"
 	"stillroom/internal/measure"
 )
@@ -264,7 +265,7 @@ func TestScopes(t *testing.T) {
 
 func TestPerJarAmountsFollowTheJar(t *testing.T) {
 	f := &Formula{Recipe: "p", Lines: []Line{{ID: "salt", Item: "salt", Name: "salt", Key: "salt_table", Fit: "exact", Amount: quantity(t, "1/4 tsp"), PerJar: "half_pint", Role: "salt"}}}
-	for size, want := range map[string]float64{"half_pint": 9 * 1.5, "pint": 9 * 3, "quart": 9 * 6} {
+	for size, want := range map[canning.JarSize]float64{"half_pint": 9 * 1.5, "pint": 9 * 3, "quart": 9 * 6} {
 		l := compute(t, Request{Classes: []Class{classOf("a", "2026-08-22", stationOf("1", 0, Batch{ID: "b", Formula: f, Count: 1, JarSize: size, Jars: 9}))}})
 		// A teaspoon of table salt is 6 g (SR 28): 1.5 g a half-pint, 3 g a pint, as the recipe prints.
 		require.InDelta(t, want, itemOf(t, l, "salt").Need.Float64(), 1e-6, size)
@@ -363,7 +364,7 @@ func drawRequest(t *rapid.T) Request {
 			for b := range rapid.IntRange(1, 3).Draw(t, "batches") {
 				batches = append(batches, Batch{
 					ID: fmt.Sprintf("c%d-s%d-b%d", i, s, b), Formula: f, Count: rapid.Int64Range(1, 5).Draw(t, "count"),
-					JarSize: rapid.SampledFrom([]string{"pint", "half_pint"}).Draw(t, "size"), Jars: rapid.Int64Range(0, 40).Draw(t, "jars"),
+					JarSize: rapid.SampledFrom([]canning.JarSize{canning.Pint, canning.HalfPint}).Draw(t, "size"), Jars: rapid.Int64Range(0, 40).Draw(t, "jars"),
 				})
 			}
 			stations = append(stations, stationOf(fmt.Sprintf("s%d", s), rapid.IntRange(0, 3).Draw(t, "people"), batches...))

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"stillroom/internal/canning"
 	"stillroom/internal/fault"
 	"stillroom/internal/measure"
 )
@@ -86,7 +87,7 @@ type Conversion struct {
 	// Text is the line as a recipe prints it.
 	Text string `json:"text"`
 	// PerJar is the jar size the amounts are for, or empty.
-	PerJar string `json:"per_jar,omitempty"`
+	PerJar canning.JarSize `json:"per_jar,omitempty"`
 	// Own is the amount as stated, in grams, millilitres or OwnUnit.
 	Own     Fine         `json:"own"`
 	OwnUnit measure.Unit `json:"own_unit"`
@@ -218,7 +219,7 @@ func grams(f Fine) string { return measure.Q(f.Number(), measure.Gram).Metric() 
 func lineText(l Line) string {
 	s := l.Amount.String()
 	if l.PerJar != "" {
-		s += " per " + strings.ReplaceAll(l.PerJar, "_", "-") + " jar"
+		s += " per " + l.PerJar.Name() + " jar"
 	}
 	s += " " + l.Name
 	if l.Preparation != "" {

@@ -120,13 +120,13 @@ func (g *gathering) batch(classIndex int, class Class, s Station, b Batch) {
 		c := at
 		if a.quarters > 0 {
 			// An amount for a half-pint jar is doubled for a pint: the sources print both so.
-			c.Times, c.quarters, c.perQuarters = b.Jars, jarQuarters[b.JarSize], a.quarters
+			c.Times, c.quarters, c.perQuarters = b.Jars, jarQuarters(b.JarSize), a.quarters
 		}
 		g.add(a, c)
 	}
 	if b.Jars > 0 {
 		at.Times = b.Jars
-		g.supply(at, "jar_"+b.JarSize, 1, "a jar")
+		g.supply(at, JarItem(b.JarSize), 1, "a jar")
 		g.supply(at, ItemLid, 1, "a jar")
 		g.supply(at, ItemBand, 1, "a jar")
 		g.supply(at, ItemLabel, g.supplies.Labels, "a jar")
@@ -157,7 +157,7 @@ func (g *gathering) formula(f *Formula) ([]asked, error) {
 
 // ask records a conversion and finds where its amount goes.
 func (g *gathering) ask(c Conversion) asked {
-	a := asked{conversion: len(g.list.Conversions), quarters: jarQuarters[c.PerJar]}
+	a := asked{conversion: len(g.list.Conversions), quarters: jarQuarters(c.PerJar)}
 	g.list.Conversions = append(g.list.Conversions, c)
 	choice, ok := g.chosen[c.Item]
 	if !ok {

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"time"
 
+	"stillroom/internal/canning"
 	"stillroom/internal/fault"
 	"stillroom/internal/measure"
 )
@@ -33,8 +34,8 @@ type Line struct {
 	Fit, FitNote string
 	// Amount is for one whole batch, or for each jar when PerJar names a jar size. The high end of a range is bought.
 	Amount measure.Quantity
-	// PerJar is the jar size the amount is printed for, such as "half_pint", or empty.
-	PerJar string
+	// PerJar is the jar size the amount is printed for, or empty.
+	PerJar canning.JarSize
 	// Preparation is how it goes in ("peeled, thinly sliced"); may be empty.
 	Preparation string
 	// Note is the source's remark, such as "about 1 medium".
@@ -59,8 +60,8 @@ type Batch struct {
 	Formula *Formula
 	// Count is how many whole batches.
 	Count int64
-	// JarSize is "half_pint", "pint", "quart", "250_ml", "500_ml", "1_l" …; Jars is how many are filled in all.
-	JarSize string
+	// JarSize is the size of jar; Jars is how many are filled in all.
+	JarSize canning.JarSize
 	Jars    int64
 }
 
@@ -208,8 +209,8 @@ func (class Class) validate(c *fault.Collector, field string) {
 			if b.Jars < 0 || b.Jars > mostJars {
 				c.Add(at+", jars", strconv.FormatInt(b.Jars, 10), "is not a number of jars", "give 0 to "+strconv.Itoa(mostJars))
 			}
-			if b.Jars > 0 && jarNames[b.JarSize] == "" {
-				c.Add(at+", jar size", b.JarSize, "is not a jar size", "give one of "+jarSizeList())
+			if b.Jars > 0 && !b.JarSize.Known() {
+				c.Add(at+", jar size", string(b.JarSize), "is not a jar size", "give one of "+jarSizeList())
 			}
 		}
 	}

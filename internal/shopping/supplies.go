@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"stillroom/internal/canning"
 	"stillroom/internal/measure"
 )
 
@@ -19,22 +20,35 @@ type Supplies struct {
 // UsualSupplies are one label a jar and two towels a station (common practice).
 var UsualSupplies = Supplies{Labels: 1, TowelsPerStation: 2}
 
-// jarNames are the jar sizes and how they are called.
-var jarNames = map[string]string{
-	"quarter_pint": "quarter-pint jars (4 oz)", "half_pint": "half-pint jars", "twelve_ounce": "12-ounce jars", "pint": "pint jars",
-	"quart": "quart jars", "half_gallon": "half-gallon jars",
-	"250_ml": "250 ml jars", "500_ml": "500 ml jars", "1_l": "1 litre jars",
+// jarQuarters is the nominal content of a jar in quarters of a half-pint (2 fluid ounces), which goes into every size
+// evenly. Metric jars count as the customary size the trade treats as the same, so that "1/4 teaspoon per half-pint
+// jar" is the same for 250 ml. It is 0 for an unknown size.
+func jarQuarters(size canning.JarSize) int64 { return quartersOf[size] }
+
+var quartersOf = func() map[canning.JarSize]int64 {
+	all := map[canning.JarSize]int64{}
+	for _, size := range canning.JarSizes() {
+		n, err := measure.Convert(size.Trade().Volume().Number(), measure.Millilitre, measure.FluidOunce)
+		if err != nil {
+			panic("shopping: " + err.Error())
+		}
+		all[size] = mustInt(n.Div(measure.Int(2)).Floor())
+	}
+	return all
+}()
+
+func jarSizeList() string {
+	var words []string
+	for _, size := range canning.JarSizes() {
+		words = append(words, string(size))
+	}
+	return strings.Join(words, ", ")
 }
 
-func jarSizeList() string { return strings.Join(sortedKeys(jarNames), ", ") }
+// JarItem is the item name of jars of a size, "jar_pint".
+func JarItem(size canning.JarSize) string { return "jar_" + string(size) }
 
-// jarQuarters is the nominal content of the sizes a recipe prints per-jar amounts for, in quarters of a half-pint.
-// Metric jars count as the customary size the trade treats as the same.
-var jarQuarters = map[string]int64{
-	"quarter_pint": 2, "half_pint": 4, "250_ml": 4, "twelve_ounce": 6, "pint": 8, "500_ml": 8, "quart": 16, "1_l": 16, "half_gallon": 32,
-}
-
-// Item names of supplies. Jars are "jar_" and the size.
+// Item names of supplies. See [JarItem] for jars.
 const (
 	ItemLid   = "lid"
 	ItemBand  = "band"
@@ -46,8 +60,8 @@ var supplyNames = func() map[string]string {
 	names := map[string]string{
 		ItemLid: "lids, new", ItemBand: "bands", ItemLabel: "labels", ItemTowel: "clean towels",
 	}
-	for size, name := range jarNames {
-		names["jar_"+size] = name
+	for _, size := range canning.JarSizes() {
+		names[JarItem(size)] = size.Name() + " jars"
 	}
 	return names
 }()

@@ -66,6 +66,7 @@ func NewServer(o Options) (*Server, error) {
 	stillroomv1.RegisterKitchenServiceServer(s, &kitchenService{backend: b})
 	stillroomv1.RegisterClassServiceServer(s, &classService{backend: b})
 	stillroomv1.RegisterRosterServiceServer(s, &rosterService{backend: b})
+	stillroomv1.RegisterEquipmentServiceServer(s, &equipmentService{backend: b})
 
 	h := health.NewServer()
 	healthpb.RegisterHealthServer(s, h)

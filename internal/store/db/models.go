@@ -24,6 +24,19 @@ type Batch struct {
 	Version    int64
 }
 
+type CannerComeUp struct {
+	KitchenID   uuid.UUID
+	EquipmentID uuid.UUID
+	ID          uuid.UUID
+	ObservedAt  time.Time
+	Method      string
+	JarSize     string
+	Pack        string
+	Jars        int32
+	AltitudeM   float64
+	Minutes     float64
+}
+
 type Class struct {
 	KitchenID          uuid.UUID
 	ID                 uuid.UUID
@@ -57,6 +70,18 @@ type Enrolment struct {
 	Version       int64
 }
 
+type Equipment struct {
+	KitchenID   uuid.UUID
+	ID          uuid.UUID
+	Slug        string
+	DisplayName string
+	Kind        string
+	SiteID      *uuid.UUID
+	Canner      []byte
+	CreatedAt   time.Time
+	Version     int64
+}
+
 type Kitchen struct {
 	ID           uuid.UUID
 	Slug         string
@@ -86,6 +111,19 @@ type Request struct {
 	Fingerprint []byte
 	Response    []byte
 	CreatedAt   time.Time
+}
+
+type Reservation struct {
+	KitchenID   uuid.UUID
+	EquipmentID uuid.UUID
+	ID          uuid.UUID
+	Slug        string
+	ClassID     uuid.UUID
+	Units       int32
+	StartsAt    time.Time
+	EndsAt      time.Time
+	CreatedAt   time.Time
+	Version     int64
 }
 
 type Site struct {

@@ -84,7 +84,10 @@ var empty = Template(nil)
 
 // Main runs the tests of a package and then stops the Postgres that they used. It must be called from
 // TestMain and does not return.
-func Main(m *testing.M) {
+func Main(m *testing.M) { os.Exit(Run(m)) }
+
+// Run is Main for a TestMain that has more to tidy up: it returns the exit status.
+func Run(m *testing.M) int {
 	shared.mu.Lock()
 	shared.main = true
 	shared.mu.Unlock()
@@ -95,7 +98,7 @@ func Main(m *testing.M) {
 			code = 1
 		}
 	}
-	os.Exit(code)
+	return code
 }
 
 // shared is the server of this test process.

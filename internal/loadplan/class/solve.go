@@ -37,7 +37,7 @@ type Result struct {
 }
 
 // roundUnits is the work of each worker between exchanges, a few milliseconds.
-const roundUnits = 200
+const roundUnits = 1000
 
 // Solve searches for the best plan until it is proven, the context is done, or a limit is reached, and returns the
 // best plan found. There always is one: the plan without loads.
@@ -59,7 +59,7 @@ func Solve(ctx context.Context, in *Instance, o Options) Result {
 	plan := empty.plan()
 	search.Offer(plan, in.Evaluate(plan))
 
-	search.Rounds(roundUnits, newLocalSearch(in, o.Seed))
+	search.Rounds(roundUnits, newLocalSearch(in, o.Seed), newProver(in))
 
 	r := search.Result()
 	return Result{Answer: answer(r.Progress), Why: r.Why, Elapsed: r.Elapsed, Work: r.Work, Plan: r.Solution}

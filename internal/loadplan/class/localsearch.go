@@ -23,22 +23,22 @@ type localSearch struct {
 	current   []intent
 	cost      float64
 	best      []intent
-	bestCost  float64
 	bestValue Value
 
 	cycle int64 // moves in this cooling
 	step  int64
 	hot   float64
+	jar   float64 // weight of a jar
 }
 
 func newLocalSearch(in *Instance, seed uint64) *localSearch {
 	return &localSearch{in: in, random: rand.New(rand.NewPCG(seed, 0x10ad5)), sched: newSchedule(in), cycle: 4000}
 }
 
-// The weights that make one number of the objective, for acceptance only. A jar is worth many minutes; the mean end
-// of the loads is there to tell apart timetables that end at the same minute.
+// The weights that make one number of the objective, for acceptance only; that of a jar changes from one cooling to
+// the next, for at a high weight jars are hardly ever given up to make room for more. The mean end of the loads is
+// there to tell apart timetables that end at the same minute.
 const (
-	jarWeight  = 40
 	meanWeight = 0.15
 	loadWeight = 0.4
 	holdWeight = 0.002
@@ -60,7 +60,7 @@ func (ls *localSearch) judge(list []intent) (Value, float64) {
 		sum += n * s.loads[i].End
 		jars += n
 	}
-	cost := jarWeight*float64(v.Unprocessed) + float64(v.Finish) + meanWeight*float64(sum)/float64(jars) + loadWeight*float64(v.Loads) + holdWeight*float64(v.Hold)
+	cost := ls.jar*float64(v.Unprocessed) + float64(v.Finish) + meanWeight*float64(sum)/float64(jars) + loadWeight*float64(v.Loads) + holdWeight*float64(v.Hold)
 	if ls.in.keep != nil {
 		p := ls.sched.plan()
 		v.Moved = ls.in.moved(p)
@@ -85,7 +85,7 @@ func (ls *localSearch) Round(view *view, _ int64) bool {
 			continue
 		}
 		v, cost := ls.judge(next)
-		ls.offer(view, next, v, cost)
+		ls.offer(view, next, v)
 		heat := ls.hot * math.Pow(0.02, float64(ls.step)/float64(ls.cycle))
 		if cost <= ls.cost || ls.random.Float64() < math.Exp((ls.cost-cost)/heat) {
 			ls.current, ls.cost = next, cost
@@ -95,9 +95,9 @@ func (ls *localSearch) Round(view *view, _ int64) bool {
 }
 
 // offer notes a list that is the best so far. The sched still holds its timetable.
-func (ls *localSearch) offer(view *view, list []intent, v Value, cost float64) {
+func (ls *localSearch) offer(view *view, list []intent, v Value) {
 	if ls.best == nil || ls.in.Compare(v, ls.bestValue) < 0 {
-		ls.best, ls.bestCost, ls.bestValue = list, cost, v
+		ls.best, ls.bestValue = list, v
 		if _, known, ok := view.Best(); !ok || ls.in.Compare(v, known) < 0 {
 			view.Offer(ls.sched.plan(), v)
 		}
@@ -105,7 +105,7 @@ func (ls *localSearch) offer(view *view, list []intent, v Value, cost float64) {
 }
 
 func (ls *localSearch) begin(view *view) {
-	ls.hot = 12
+	ls.hot, ls.jar = 20, 15
 	ls.cost = math.Inf(1)
 	if ls.in.keep != nil {
 		ls.try(view, ls.in.keptIntents())
@@ -124,17 +124,23 @@ func (ls *localSearch) begin(view *view) {
 
 func (ls *localSearch) try(view *view, list []intent) {
 	v, cost := ls.judge(list)
-	ls.offer(view, list, v, cost)
+	ls.offer(view, list, v)
 	if cost < ls.cost {
 		ls.current, ls.cost = list, cost
 	}
 }
 
-// again starts another, longer cooling from the best list.
+// again starts another cooling, with other weights, from the best list or from a new one.
 func (ls *localSearch) again() {
-	ls.step, ls.cycle = 0, min(ls.cycle*2, 200_000)
-	ls.hot = 4 + 12*ls.random.Float64()
-	ls.current, ls.cost = ls.best, ls.bestCost
+	ls.step, ls.cycle = 0, min(ls.cycle*3/2, 200_000)
+	ls.jar = []float64{6, 15, 40}[ls.random.IntN(3)]
+	ls.hot = 10 + 40*ls.random.Float64()
+	ls.current = ls.best
+	if ls.random.IntN(2) == 0 {
+		r := rule{ready: 1, process: ls.random.Float64()*1.5 - 0.5, chance: 40 * ls.random.Float64(), merge: ls.random.IntN(3) > 0}
+		ls.current = ls.in.construct(r, ls.random)
+	}
+	_, ls.cost = ls.judge(ls.current)
 }
 
 // neighbour is a changed copy of the current list, or nil when the change drawn does not apply.

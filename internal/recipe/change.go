@@ -1,0 +1,459 @@
+package recipe
+
+import (
+	"fmt"
+	"strings"
+
+	"stillroom/internal/canning"
+	"stillroom/internal/fault"
+	"stillroom/internal/measure"
+	"stillroom/internal/reference"
+)
+
+// ChangeKind is a way to adapt a recipe.
+type ChangeKind string
+
+// The kinds of change.
+const (
+	// Swap puts another ingredient in a line's place, in the same amount unless Amount says otherwise.
+	Swap ChangeKind = "swap"
+	// Omit leaves a line out.
+	Omit ChangeKind = "omit"
+	// Reduce and Raise set a smaller or a larger amount.
+	Reduce ChangeKind = "reduce"
+	Raise  ChangeKind = "raise"
+	// Add puts in a new line.
+	Add ChangeKind = "add"
+	// Prepare changes how a line is prepared, e.g. drained or puréed.
+	Prepare ChangeKind = "prepare"
+	// JarSize fills another jar.
+	JarSize ChangeKind = "jar_size"
+	// Pack packs hot instead of raw, or the reverse.
+	Pack ChangeKind = "pack"
+	// BatchFactor makes more or less than one published batch at once; 2 doubles it.
+	BatchFactor ChangeKind = "batches"
+	// Headspace leaves another headspace.
+	Headspace ChangeKind = "headspace"
+	// UnsterileJars fills jars that were not sterilised.
+	UnsterileJars ChangeKind = "unsterile_jars"
+	// Method processes some other way than the process table's.
+	Method ChangeKind = "method"
+)
+
+var changeKinds = []ChangeKind{Swap, Omit, Reduce, Raise, Add, Prepare, JarSize, Pack, BatchFactor, Headspace, UnsterileJars, Method}
+
+// Change is one thing an instructor wants otherwise. Which fields count depends on Kind.
+type Change struct {
+	// Kind is what is to happen.
+	Kind ChangeKind
+	// Line is the ID of the line changed: for Swap, Omit, Reduce, Raise and Prepare.
+	Line string
+	// Ingredient is the name of what goes in: for Swap and Add.
+	Ingredient string
+	// Amount is a quantity such as "1-1/2 cups": for Reduce, Raise and Add, and for Swap when it differs. A
+	// number alone is in the line's own unit.
+	Amount string
+	// Preparation is the new preparation: for Prepare, and for Swap and Add when there is one.
+	Preparation string
+	// To is the jar size, pack, number of batches, inches of headspace or method: for JarSize, Pack,
+	// BatchFactor, Headspace and Method.
+	To string
+}
+
+// Limits on what is read, far above anything a recipe needs.
+const (
+	// MostLines is how many ingredient lines, and how many steps, a recipe may have.
+	MostLines = 200
+	// MostChanges is how many changes one request may ask for.
+	MostChanges = 100
+	longestName = 200
+	longestText = 4000
+	longestKey  = 80
+)
+
+// Apply makes the formula that base becomes by the changes, all of them against base as it stands. It judges
+// nothing: [ReviewOf] does. It fails, naming each wrong field as "changes[i].…", where a change cannot be made at all:
+// no such line, a negative or unreadable amount, a unit that cannot measure the ingredient, swaps that go
+// round in a circle.
+func Apply(base *Revision, changes []Change) (*Revision, error) {
+	var c fault.Collector
+	if len(changes) > MostChanges {
+		return nil, fault.Field("changes", itoa(len(changes)), "are too many changes at once", "give at most "+itoa(MostChanges))
+	}
+	a := applier{base: base, out: base.Clone(), faults: &c, touched: map[string]ChangeKind{}, omitted: map[string]bool{}}
+	a.refuseCircles(changes)
+	factor := measure.Int(1)
+	for i, ch := range changes {
+		a.at = fmt.Sprintf("changes[%d].", i)
+		if ch.Kind == BatchFactor {
+			factor = factor.Mul(a.batches(ch))
+			continue
+		}
+		a.one(ch)
+	}
+	if err := c.Err(); err != nil {
+		return nil, err
+	}
+	a.dropOmitted()
+	if len(a.out.Lines) == 0 {
+		return nil, fault.Field("changes", "", "leave no ingredient in the recipe", "keep at least one line")
+	}
+	scale(a.out, factor)
+	return a.out, nil
+}
+
+type applier struct {
+	base, out *Revision
+	faults    *fault.Collector
+	at        string
+	touched   map[string]ChangeKind
+	omitted   map[string]bool
+}
+
+func (a *applier) wrong(field, value, reason, wayOut string) {
+	a.faults.Add(a.at+field, value, reason, wayOut)
+}
+
+func (a *applier) one(ch Change) {
+	switch ch.Kind {
+	case Swap, Omit, Reduce, Raise, Prepare:
+		i, ok := a.line(ch)
+		if !ok {
+			return
+		}
+		a.changeLine(i, ch)
+	case Add:
+		a.add(ch)
+	case JarSize:
+		jar, err := canning.ParseJarSize(ch.To)
+		if err != nil {
+			a.faults.AddErr(a.at, renamed(err, "to"))
+			return
+		}
+		a.out.Yield.Jar = jar
+	case Pack:
+		pack, err := canning.ParsePack(ch.To)
+		if err != nil || pack == reference.AnyPack {
+			a.wrong("to", ch.To, "is not a pack", `give "hot" or "raw"`)
+			return
+		}
+		a.out.Pack = pack
+	case Headspace:
+		n, err := measure.ParseAmount(strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(strings.TrimSpace(ch.To), "in"), "inch")))
+		if err != nil || n.IsRange() || n.High.Cmp(measure.Int(6)) > 0 || n.High.Sign() == 0 {
+			a.wrong("to", ch.To, "is not a headspace in inches", "give it like 1/2")
+			return
+		}
+		a.out.Headspace = measure.Inches(n.High.Float64())
+	case UnsterileJars:
+		a.out.SterileJars = false
+	case Method:
+		method := slug(ch.To)
+		if method == "" {
+			a.wrong("to", ch.To, "names no method", "give one like low-temperature pasteurisation")
+			return
+		}
+		a.out.Method = method
+	default:
+		a.wrong("kind", string(ch.Kind), "is not a kind of change", "give one of "+joinKinds())
+	}
+}
+
+func joinKinds() string {
+	s := make([]string, len(changeKinds))
+	for i, k := range changeKinds {
+		s[i] = string(k)
+	}
+	return strings.Join(s, ", ")
+}
+
+// line finds the line a change is about and sees to it that no two changes disagree about one line.
+func (a *applier) line(ch Change) (int, bool) {
+	for i, l := range a.out.Lines {
+		if l.ID != ch.Line {
+			continue
+		}
+		before, again := a.touched[l.ID]
+		if again && !(before != ch.Kind && (before == Prepare || ch.Kind == Prepare) && before != Omit && ch.Kind != Omit) {
+			a.wrong("line", ch.Line, fmt.Sprintf("is changed twice in this request (%s and %s)", before, ch.Kind), "ask for one change of each line")
+			return 0, false
+		}
+		a.touched[l.ID] = ch.Kind
+		return i, true
+	}
+	a.wrong("line", ch.Line, "is not a line of this recipe", "use one of "+a.lineIDs())
+	return 0, false
+}
+
+func (a *applier) lineIDs() string {
+	ids := make([]string, len(a.base.Lines))
+	for i, l := range a.base.Lines {
+		ids[i] = l.ID
+	}
+	return strings.Join(ids, ", ")
+}
+
+func (a *applier) changeLine(i int, ch Change) {
+	l := &a.out.Lines[i]
+	switch ch.Kind {
+	case Omit:
+		a.omitted[l.ID] = true
+	case Prepare:
+		if !a.textOK("preparation", ch.Preparation, longestName) {
+			return
+		}
+		l.Preparation = strings.TrimSpace(ch.Preparation)
+	case Reduce, Raise:
+		q, ok := a.amount(ch, l)
+		if !ok {
+			return
+		}
+		cmp, commensurate := compareAmounts(l.Amount, q)
+		switch {
+		case !commensurate:
+			a.wrong("amount", ch.Amount, "cannot be compared with "+l.amountText(), "give it in "+l.Amount.Unit.Name(measure.Int(2)))
+		case ch.Kind == Reduce && cmp >= 0:
+			a.wrong("amount", ch.Amount, "is not less than "+l.amountText(), "give a smaller amount, or raise it")
+		case ch.Kind == Raise && cmp <= 0:
+			a.wrong("amount", ch.Amount, "is not more than "+l.amountText(), "give a larger amount, or reduce it")
+		default:
+			l.Amount, l.Printed = q, ""
+		}
+	case Swap:
+		in, ok := a.ingredient(ch)
+		if !ok {
+			return
+		}
+		old := l.Ingredient
+		l.Ingredient = in
+		if ch.Amount != "" {
+			q, ok := a.amount(ch, l)
+			if !ok {
+				return
+			}
+			l.Amount, l.Printed = q, ""
+		} else if why := unitMisfit(in, l.Amount.Unit); why != "" {
+			a.wrong("amount", "", fmt.Sprintf("is printed in %s, which cannot measure %s", l.Amount.Unit.Name(measure.Int(2)), in.Name), "give the amount of "+in.Name)
+			return
+		}
+		if in.Family != old.Family || in.Family == UnknownFamily {
+			l.Role = in.Family.defaultRole()
+			l.Preparation, l.Note = "", ""
+		}
+		if ch.Preparation != "" {
+			l.Preparation = strings.TrimSpace(ch.Preparation)
+		}
+	}
+}
+
+func (a *applier) add(ch Change) {
+	in, ok := a.ingredient(ch)
+	if !ok {
+		return
+	}
+	if len(a.out.Lines) >= MostLines {
+		a.wrong("kind", string(Add), "makes the recipe longer than a recipe can be", "keep to "+itoa(MostLines)+" lines")
+		return
+	}
+	l := Line{Ingredient: in, Role: in.Family.defaultRole(), Vary: NotStated, Preparation: strings.TrimSpace(ch.Preparation)}
+	l.Amount.Unit = measure.Each
+	q, ok := a.amount(ch, &l)
+	if !ok {
+		return
+	}
+	l.Amount = q
+	// A new line does not take the ID of a line this request leaves out: that one would go with it.
+	taken := map[string]bool{}
+	for _, other := range a.base.Lines {
+		taken[other.ID] = true
+	}
+	for _, other := range a.out.Lines {
+		taken[other.ID] = true
+	}
+	l.ID = freshID(slug(in.Item), taken)
+	a.out.Lines = append(a.out.Lines, l)
+}
+
+func (a *applier) ingredient(ch Change) (Ingredient, bool) {
+	if strings.TrimSpace(ch.Ingredient) == "" {
+		a.wrong("ingredient", "", "is missing", "name what goes in")
+		return Ingredient{}, false
+	}
+	if !a.textOK("ingredient", ch.Ingredient, longestName) {
+		return Ingredient{}, false
+	}
+	in, _ := FindIngredient(ch.Ingredient)
+	return in, true
+}
+
+func (a *applier) textOK(field, s string, longest int) bool {
+	if err := checkText(field, s, longest); err != nil {
+		a.faults.AddErr(a.at, err)
+		return false
+	}
+	return true
+}
+
+// amount reads ch.Amount; a bare number is in the unit of l.
+func (a *applier) amount(ch Change, l *Line) (measure.Quantity, bool) {
+	if n, err := measure.ParseAmount(ch.Amount); err == nil {
+		q := measure.Quantity{Amount: n, Unit: l.Amount.Unit}
+		return q, a.amountFits(ch, q, l)
+	}
+	q, err := measure.ParseQuantity(ch.Amount)
+	if err != nil {
+		a.faults.AddErr(a.at, renamed(err, "amount"))
+		return measure.Quantity{}, false
+	}
+	return q, a.amountFits(ch, q, l)
+}
+
+func (a *applier) amountFits(ch Change, q measure.Quantity, l *Line) bool {
+	if q.Amount.Low.Sign() <= 0 {
+		a.wrong("amount", ch.Amount, "is nothing", "leave the line out instead")
+		return false
+	}
+	if why := unitMisfit(l.Ingredient, q.Unit); why != "" {
+		a.wrong("amount", ch.Amount, why, "use cups, spoons, grams, pounds or pieces")
+		return false
+	}
+	return true
+}
+
+func (a *applier) batches(ch Change) measure.Number {
+	n, err := measure.ParseAmount(ch.To)
+	if err != nil {
+		a.faults.AddErr(a.at, renamed(err, "to"))
+		return measure.Int(1)
+	}
+	if n.IsRange() || n.High.Sign() == 0 || n.High.Cmp(measure.Int(100)) > 0 {
+		a.wrong("to", ch.To, "is not a number of batches", "give a number above 0 and at most 100")
+		return measure.Int(1)
+	}
+	return n.High
+}
+
+func (a *applier) dropOmitted() {
+	kept := a.out.Lines[:0]
+	for _, l := range a.out.Lines {
+		if !a.omitted[l.ID] {
+			kept = append(kept, l)
+		}
+	}
+	a.out.Lines = kept
+}
+
+// refuseCircles finds swaps that trade lines' ingredients round in a circle: onions for peppers and peppers for
+// onions change two amounts and read like nothing. Such a change must be asked for as amounts.
+func (a *applier) refuseCircles(changes []Change) {
+	next := map[string]string{}
+	at := map[string]int{}
+	for i, ch := range changes {
+		if ch.Kind != Swap {
+			continue
+		}
+		from, ok := a.base.Line(ch.Line)
+		if !ok {
+			continue
+		}
+		in, _ := FindIngredient(ch.Ingredient)
+		next[from.Ingredient.Item] = in.Item
+		at[from.Ingredient.Item] = i
+	}
+	for i, ch := range changes {
+		if ch.Kind != Swap {
+			continue
+		}
+		from, ok := a.base.Line(ch.Line)
+		if !ok || at[from.Ingredient.Item] != i {
+			continue
+		}
+		start, path := from.Ingredient.Item, []string{from.Ingredient.Item}
+		for item := next[start]; item != "" && len(path) <= len(next); item = next[item] {
+			path = append(path, item)
+			if item == start {
+				a.faults.Add(fmt.Sprintf("changes[%d].ingredient", i), ch.Ingredient,
+					"closes a circle of swaps: "+strings.Join(path, " for "), "ask for the amounts you want with reduce and raise")
+				return
+			}
+		}
+	}
+}
+
+// scale multiplies a formula; per-jar amounts grow with the jars.
+func scale(r *Revision, factor measure.Number) {
+	if factor.Equal(measure.Int(1)) {
+		return
+	}
+	for i := range r.Lines {
+		if r.Lines[i].PerJar == "" {
+			r.Lines[i].Amount = r.Lines[i].Amount.Times(factor)
+			r.Lines[i].Printed = ""
+		}
+	}
+	r.Yield.JarsMin = int(measure.Int(int64(r.Yield.JarsMin)).Mul(factor).Floor().Float64())
+	r.Yield.JarsMax = int(measure.Int(int64(r.Yield.JarsMax)).Mul(factor).Ceil().Float64())
+	r.Yield.Text = ""
+}
+
+// Batches is what n whole published batches of a revision fill: at least low jars and at most high, of the printed
+// jar. It fails for a number below 1 or that no class could make.
+func Batches(r *Revision, n int) (low, high int, err error) {
+	if n < 1 || n > 10_000 {
+		return 0, 0, fault.Field("batches", itoa(n), "is not a number of whole batches", "give 1 or more; a recipe is made as printed, never in part")
+	}
+	return n * r.Yield.JarsMin, n * r.Yield.JarsMax, nil
+}
+
+// compareAmounts orders b against a: +1 when b is more. commensurate is false where no conversion exists.
+// A range that grows at either end is more.
+func compareAmounts(a, b measure.Quantity) (cmp int, commensurate bool) {
+	in, err := b.In(a.Unit)
+	if err != nil {
+		return 0, false
+	}
+	low, high := in.Amount.Low.Cmp(a.Amount.Low), in.Amount.High.Cmp(a.Amount.High)
+	switch {
+	case low > 0 || high > 0:
+		return 1, true
+	case low < 0 || high < 0:
+		return -1, true
+	}
+	return 0, true
+}
+
+// unitMisfit says why a unit cannot measure an ingredient; empty when it can.
+func unitMisfit(in Ingredient, u measure.Unit) string {
+	switch u.Dimension() {
+	case measure.Mass, measure.Volume:
+		return ""
+	case measure.Count:
+	default:
+		return fmt.Sprintf("is %s, which cannot measure an ingredient", u.Dimension())
+	}
+	fits := true
+	switch u {
+	case measure.Clove:
+		fits = in.Family == FamGarlic || in.Family == UnknownFamily
+	case measure.Ear:
+		fits = in.Item == "corn" || in.Family == UnknownFamily
+	case measure.Sprig:
+		fits = in.Family == FamFreshHerb || in.Family == UnknownFamily
+	case measure.Stalk:
+		fits = in.Family == FamVegetable || in.Family == FamFruit || in.Family == FamOnionOther || in.Family == UnknownFamily
+	case measure.Head, measure.Bunch:
+		role := in.Family.defaultRole()
+		fits = role == LowAcid || role == FreshHerb || in.Family == UnknownFamily
+	}
+	switch in.Family.defaultRole() {
+	case Acid, Salt:
+		fits = false
+	}
+	if in.Family == FamWater || in.Family == FamOil {
+		fits = false
+	}
+	if fits {
+		return ""
+	}
+	return fmt.Sprintf("is in %s, which cannot measure %s", u.Name(measure.Int(2)), in.Name)
+}

@@ -1,0 +1,123 @@
+package recipe
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"stillroom/internal/fault"
+)
+
+// Bad changes name the field, the value and the way out; nothing is changed by half.
+func TestApplyRefusesBadChanges(t *testing.T) {
+	r, err := Published("chile_salsa")
+	require.NoError(t, err)
+	for name, c := range map[string]struct {
+		changes []Change
+		want    string
+	}{
+		"no such line":         {[]Change{{Kind: Omit, Line: "lemon"}}, `changes[0].line "lemon": is not a line of this recipe; use one of tomatoes, chile_peppers, onions, vinegar, salt, black_pepper`},
+		"no such kind":         {[]Change{{Kind: "double"}}, `changes[0].kind "double": is not a kind of change`},
+		"negative":             {[]Change{{Kind: Reduce, Line: "onions", Amount: "-1 lb"}}, `changes[0].amount "-1 lb": is negative; give 0 or more`},
+		"nothing":              {[]Change{{Kind: Reduce, Line: "onions", Amount: "0 lb"}}, `is nothing; leave the line out instead`},
+		"unknown unit":         {[]Change{{Kind: Raise, Line: "onions", Amount: "2 smidgens"}}, `"smidgens": is not a unit we know`},
+		"length":               {[]Change{{Kind: Raise, Line: "onions", Amount: "2 inches"}}, `changes[0].amount "2 inches": is length, which cannot measure an ingredient`},
+		"cloves of vinegar":    {[]Change{{Kind: Raise, Line: "vinegar", Amount: "2 cloves"}}, `is in cloves, which cannot measure vinegar (5%)`},
+		"pieces of salt":       {[]Change{{Kind: Swap, Line: "salt", Ingredient: "table salt", Amount: "3 cloves"}}, `is in cloves, which cannot measure table salt`},
+		"not comparable":       {[]Change{{Kind: Raise, Line: "onions", Amount: "3 cups"}}, `changes[0].amount "3 cups": cannot be compared with 1 pound; give it in pounds`},
+		"not less":             {[]Change{{Kind: Reduce, Line: "onions", Amount: "1 lb"}}, `is not less than 1 pound`},
+		"not more":             {[]Change{{Kind: Raise, Line: "onions", Amount: "8 oz"}}, `is not more than 1 pound`},
+		"twice":                {[]Change{{Kind: Raise, Line: "onions", Amount: "2 lb"}, {Kind: Omit, Line: "onions"}}, `changes[1].line "onions": is changed twice in this request (raise and omit)`},
+		"circle":               {[]Change{{Kind: Swap, Line: "onions", Ingredient: "chile peppers"}, {Kind: Swap, Line: "chile_peppers", Ingredient: "onions"}}, `closes a circle of swaps: onions for chile_peppers for onions`},
+		"swap with itself":     {[]Change{{Kind: Swap, Line: "onions", Ingredient: "onions"}}, `closes a circle of swaps: onions for onions`},
+		"no ingredient":        {[]Change{{Kind: Add, Amount: "1 cup"}}, `changes[0].ingredient: is missing`},
+		"control characters":   {[]Change{{Kind: Add, Ingredient: "a\x07b", Amount: "1 cup"}}, `holds control characters`},
+		"not a jar":            {[]Change{{Kind: JarSize, To: "bucket"}}, `changes[0].to "bucket": is not a jar size`},
+		"not a pack":           {[]Change{{Kind: Pack, To: "cold"}}, `changes[0].to "cold": is not a pack`},
+		"no batches":           {[]Change{{Kind: BatchFactor, To: "0"}}, `changes[0].to "0": is not a number of batches`},
+		"a range of batches":   {[]Change{{Kind: BatchFactor, To: "2 to 3"}}, `is not a number of batches`},
+		"headspace":            {[]Change{{Kind: Headspace, To: "a lot"}}, `changes[0].to "a lot": is not a headspace`},
+		"no method":            {[]Change{{Kind: Method}}, `changes[0].to: names no method`},
+		"too many":             {make([]Change, MostChanges+1), `changes "101": are too many changes at once`},
+		"second of two is bad": {[]Change{{Kind: Omit, Line: "salt"}, {Kind: Omit, Line: "x"}}, `changes[1].line "x"`},
+	} {
+		t.Run(name, func(t *testing.T) {
+			changed, err := Apply(r, c.changes)
+			require.Nil(t, changed)
+			require.Equal(t, fault.Invalid, fault.KindOf(err))
+			require.ErrorContains(t, err, c.want)
+		})
+	}
+	require.Empty(t, diff(published("chile_salsa"), r), "the recipe given is not written to")
+}
+
+func TestApplyRefusesToLeaveNothing(t *testing.T) {
+	r, err := Published("chile_salsa")
+	require.NoError(t, err)
+	var all []Change
+	for _, l := range r.Lines {
+		all = append(all, Change{Kind: Omit, Line: l.ID})
+	}
+	_, err = Apply(r, all)
+	require.ErrorContains(t, err, "leave no ingredient in the recipe")
+}
+
+// Doubling and changing at once: the factor is one finding, the change beside it another.
+func TestDoublingDoesNotHideAChange(t *testing.T) {
+	r, err := Published("chile_salsa")
+	require.NoError(t, err)
+	changed, err := Apply(r, []Change{{Kind: BatchFactor, To: "2"}, {Kind: Omit, Line: "vinegar"}})
+	require.NoError(t, err)
+	require.Equal(t, Yield{Jar: "pint", JarsMin: 12, JarsMax: 16}, changed.Yield)
+	rv := ReviewOf(changed)
+	kinds := map[ChangeKind]bool{}
+	for _, f := range rv.Findings {
+		kinds[f.Kind] = true
+	}
+	require.True(t, kinds[BatchFactor])
+	require.True(t, kinds[Omit])
+	require.True(t, kinds["acid_share"])
+	require.Equal(t, Forbidden, rv.Verdict)
+}
+
+// A review shows what the change does: 1 lb more onions takes the acid share of chile salsa from 238 / 1598.78 to
+// 238 / 2052.37 g (454 g more low-acid food), 11.6 %.
+func TestReviewShowsFigures(t *testing.T) {
+	r, err := Published("chile_salsa")
+	require.NoError(t, err)
+	changed, rv, err := ReviewChanges(r, []Change{{Kind: Raise, Line: "onions", Amount: "2 lb"}, {Kind: Reduce, Line: "salt", Amount: "1 tsp"}})
+	require.NoError(t, err)
+	require.Equal(t, "14.9 %", rv.AcidBefore.String())
+	require.InDelta(t, 0.11596, rv.AcidAfter.Value(), 0.00005)
+	require.InDelta(t, 18, rv.SaltBefore.Grams.Float64(), 1e-9)
+	require.InDelta(t, 6, rv.SaltAfter.Grams.Float64(), 1e-9)
+	stable, why := ShelfStable(changed)
+	require.False(t, stable)
+	require.Contains(t, why, "onions: 1 pound to 2 pounds is forbidden")
+}
+
+// A formula of no published source is taught and never shelved, however much it looks like one.
+func TestOwnFormulaIsNeverShelfStable(t *testing.T) {
+	r, err := Published("chile_salsa")
+	require.NoError(t, err)
+	r.BasedOn = ""
+	ok, why := ShelfStable(r)
+	require.False(t, ok)
+	require.Contains(t, why, "nobody has said")
+	rv := ReviewOf(r)
+	require.Equal(t, ColdOnly, rv.Consequence)
+
+	r.Attested.By = "R. Baker"
+	ok, why = ShelfStable(r)
+	require.True(t, ok)
+	require.Contains(t, why, "on the word of R. Baker")
+
+	r.Source.Publication = "A blog"
+	ok, why = ShelfStable(r)
+	require.False(t, ok)
+	require.Contains(t, why, "a process holds only for the formula it was tested with")
+
+	r.ProcessKey = ""
+	ok, _ = ShelfStable(r)
+	require.False(t, ok)
+}

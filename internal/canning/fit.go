@@ -7,18 +7,18 @@ import (
 	"stillroom/internal/fault"
 )
 
-// leastObservations is how many come-ups it takes before the record wins over physics.
-const leastObservations = 3
+// LeastObservations is how many come-ups it takes before the record wins over physics.
+const LeastObservations = 3
 
 // ComeUp estimates the come-up of a load: from the canner's record when it holds three or more come-ups, from
 // physics until then. load.Jars is ignored.
 func (c Canner) ComeUp(load HeatLoad) (Estimate, error) {
-	if len(c.Record) >= leastObservations {
+	if len(c.Record) >= LeastObservations {
 		return c.FromRecord(load)
 	}
 	e, err := c.FromPhysics(load)
 	if err == nil && len(c.Record) > 0 {
-		e.Assumptions = append(e.Assumptions, fmt.Sprintf("%d of the %d observed come-ups that would replace this estimate are recorded.", len(c.Record), leastObservations))
+		e.Assumptions = append(e.Assumptions, fmt.Sprintf("%d of the %d observed come-ups that would replace this estimate are recorded.", len(c.Record), LeastObservations))
 	}
 	return e, err
 }
@@ -27,8 +27,8 @@ func (c Canner) ComeUp(load HeatLoad) (Estimate, error) {
 // it is fitted by least squares, that is, so that the sum of the squared differences in minutes between the
 // energy balance and the record is least. It fails with a Precondition fault on fewer than three observations.
 func (c Canner) FromRecord(load HeatLoad) (Estimate, error) {
-	if len(c.Record) < leastObservations {
-		return Estimate{}, fault.New(fault.Precondition, "the record holds %d come-ups; it takes %d to fit the power", len(c.Record), leastObservations)
+	if len(c.Record) < LeastObservations {
+		return Estimate{}, fault.New(fault.Precondition, "the record holds %d come-ups; it takes %d to fit the power", len(c.Record), LeastObservations)
 	}
 	balances := make([]Balance, len(c.Record))
 	low, high := math.Inf(1), 0.0

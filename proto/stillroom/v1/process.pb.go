@@ -23,6 +23,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// EstimateBasis says what an estimate rests on.
+type EstimateBasis int32
+
+const (
+	// Not said.
+	EstimateBasis_ESTIMATE_BASIS_UNSPECIFIED EstimateBasis = 0
+	// An energy balance with assumed figures.
+	EstimateBasis_ESTIMATE_BASIS_PHYSICS EstimateBasis = 1
+	// What the kitchen entered for the canner.
+	EstimateBasis_ESTIMATE_BASIS_ENTERED EstimateBasis = 2
+	// The canner's own record of three or more come-ups.
+	EstimateBasis_ESTIMATE_BASIS_RECORD EstimateBasis = 3
+)
+
+// Enum value maps for EstimateBasis.
+var (
+	EstimateBasis_name = map[int32]string{
+		0: "ESTIMATE_BASIS_UNSPECIFIED",
+		1: "ESTIMATE_BASIS_PHYSICS",
+		2: "ESTIMATE_BASIS_ENTERED",
+		3: "ESTIMATE_BASIS_RECORD",
+	}
+	EstimateBasis_value = map[string]int32{
+		"ESTIMATE_BASIS_UNSPECIFIED": 0,
+		"ESTIMATE_BASIS_PHYSICS":     1,
+		"ESTIMATE_BASIS_ENTERED":     2,
+		"ESTIMATE_BASIS_RECORD":      3,
+	}
+)
+
+func (x EstimateBasis) Enum() *EstimateBasis {
+	p := new(EstimateBasis)
+	*p = x
+	return p
+}
+
+func (x EstimateBasis) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (EstimateBasis) Descriptor() protoreflect.EnumDescriptor {
+	return file_stillroom_v1_process_proto_enumTypes[0].Descriptor()
+}
+
+func (EstimateBasis) Type() protoreflect.EnumType {
+	return &file_stillroom_v1_process_proto_enumTypes[0]
+}
+
+func (x EstimateBasis) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use EstimateBasis.Descriptor instead.
+func (EstimateBasis) EnumDescriptor() ([]byte, []int) {
+	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{0}
+}
+
 // Product is a food with a process table.
 type Product struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -803,6 +860,257 @@ func (x *LoadPhase) GetSource() *Source {
 	return nil
 }
 
+// EstimateComeUpRequest asks how long a canner takes to come to the boil.
+type EstimateComeUpRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The canner, "kitchens/{kitchen}/equipment/{equipment}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// How the load is processed.
+	Method ProcessMethod `protobuf:"varint,2,opt,name=method,proto3,enum=stillroom.v1.ProcessMethod" json:"method,omitempty"`
+	// Size of its jars.
+	JarSize JarSize `protobuf:"varint,3,opt,name=jar_size,json=jarSize,proto3,enum=stillroom.v1.JarSize" json:"jar_size,omitempty"`
+	// How the jars are filled; it decides how warm they go in.
+	Pack Pack `protobuf:"varint,4,opt,name=pack,proto3,enum=stillroom.v1.Pack" json:"pack,omitempty"`
+	// Where it is processed.
+	//
+	// Types that are valid to be assigned to Place:
+	//
+	//	*EstimateComeUpRequest_Altitude
+	//	*EstimateComeUpRequest_Site
+	Place         isEstimateComeUpRequest_Place `protobuf_oneof:"place"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateComeUpRequest) Reset() {
+	*x = EstimateComeUpRequest{}
+	mi := &file_stillroom_v1_process_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateComeUpRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateComeUpRequest) ProtoMessage() {}
+
+func (x *EstimateComeUpRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_process_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateComeUpRequest.ProtoReflect.Descriptor instead.
+func (*EstimateComeUpRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *EstimateComeUpRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *EstimateComeUpRequest) GetMethod() ProcessMethod {
+	if x != nil {
+		return x.Method
+	}
+	return ProcessMethod_PROCESS_METHOD_UNSPECIFIED
+}
+
+func (x *EstimateComeUpRequest) GetJarSize() JarSize {
+	if x != nil {
+		return x.JarSize
+	}
+	return JarSize_JAR_SIZE_UNSPECIFIED
+}
+
+func (x *EstimateComeUpRequest) GetPack() Pack {
+	if x != nil {
+		return x.Pack
+	}
+	return Pack_PACK_UNSPECIFIED
+}
+
+func (x *EstimateComeUpRequest) GetPlace() isEstimateComeUpRequest_Place {
+	if x != nil {
+		return x.Place
+	}
+	return nil
+}
+
+func (x *EstimateComeUpRequest) GetAltitude() *Altitude {
+	if x != nil {
+		if x, ok := x.Place.(*EstimateComeUpRequest_Altitude); ok {
+			return x.Altitude
+		}
+	}
+	return nil
+}
+
+func (x *EstimateComeUpRequest) GetSite() string {
+	if x != nil {
+		if x, ok := x.Place.(*EstimateComeUpRequest_Site); ok {
+			return x.Site
+		}
+	}
+	return ""
+}
+
+type isEstimateComeUpRequest_Place interface {
+	isEstimateComeUpRequest_Place()
+}
+
+type EstimateComeUpRequest_Altitude struct {
+	// By altitude.
+	Altitude *Altitude `protobuf:"bytes,5,opt,name=altitude,proto3,oneof"`
+}
+
+type EstimateComeUpRequest_Site struct {
+	// By site, "kitchens/{kitchen}/sites/{site}".
+	Site string `protobuf:"bytes,6,opt,name=site,proto3,oneof"`
+}
+
+func (*EstimateComeUpRequest_Altitude) isEstimateComeUpRequest_Place() {}
+
+func (*EstimateComeUpRequest_Site) isEstimateComeUpRequest_Place() {}
+
+// EstimateComeUpResponse is an estimated come-up: base_minutes + minutes_per_jar * n for n jars, rounded up. It ends
+// at the boil, under pressure and in steam at a steady flow of steam; venting comes after it.
+type EstimateComeUpResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it rests on.
+	Basis EstimateBasis `protobuf:"varint,1,opt,name=basis,proto3,enum=stillroom.v1.EstimateBasis" json:"basis,omitempty"`
+	// Minutes for the canner itself.
+	BaseMinutes float64 `protobuf:"fixed64,2,opt,name=base_minutes,json=baseMinutes,proto3" json:"base_minutes,omitempty"`
+	// Minutes more for every jar.
+	MinutesPerJar float64 `protobuf:"fixed64,3,opt,name=minutes_per_jar,json=minutesPerJar,proto3" json:"minutes_per_jar,omitempty"`
+	// Jars of this size in a full load.
+	FullLoadJars int32 `protobuf:"varint,4,opt,name=full_load_jars,json=fullLoadJars,proto3" json:"full_load_jars,omitempty"`
+	// Whole minutes for a full load.
+	FullLoadMinutes int32 `protobuf:"varint,5,opt,name=full_load_minutes,json=fullLoadMinutes,proto3" json:"full_load_minutes,omitempty"`
+	// Power that reaches the pot in watts; 0 when entered.
+	EffectiveWatts float64 `protobuf:"fixed64,6,opt,name=effective_watts,json=effectiveWatts,proto3" json:"effective_watts,omitempty"`
+	// Come-ups fitted; 0 unless from the record.
+	Observations int32 `protobuf:"varint,7,opt,name=observations,proto3" json:"observations,omitempty"`
+	// Standard deviation of the record about the fit in minutes; 0 unless from the record.
+	ErrorMinutes float64 `protobuf:"fixed64,8,opt,name=error_minutes,json=errorMinutes,proto3" json:"error_minutes,omitempty"`
+	// Standard error of effective_watts; 0 unless from the record.
+	EffectiveWattsError float64 `protobuf:"fixed64,9,opt,name=effective_watts_error,json=effectiveWattsError,proto3" json:"effective_watts_error,omitempty"`
+	// What the estimate takes for granted, in sentences.
+	Assumptions   []string `protobuf:"bytes,10,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateComeUpResponse) Reset() {
+	*x = EstimateComeUpResponse{}
+	mi := &file_stillroom_v1_process_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateComeUpResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateComeUpResponse) ProtoMessage() {}
+
+func (x *EstimateComeUpResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_process_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateComeUpResponse.ProtoReflect.Descriptor instead.
+func (*EstimateComeUpResponse) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *EstimateComeUpResponse) GetBasis() EstimateBasis {
+	if x != nil {
+		return x.Basis
+	}
+	return EstimateBasis_ESTIMATE_BASIS_UNSPECIFIED
+}
+
+func (x *EstimateComeUpResponse) GetBaseMinutes() float64 {
+	if x != nil {
+		return x.BaseMinutes
+	}
+	return 0
+}
+
+func (x *EstimateComeUpResponse) GetMinutesPerJar() float64 {
+	if x != nil {
+		return x.MinutesPerJar
+	}
+	return 0
+}
+
+func (x *EstimateComeUpResponse) GetFullLoadJars() int32 {
+	if x != nil {
+		return x.FullLoadJars
+	}
+	return 0
+}
+
+func (x *EstimateComeUpResponse) GetFullLoadMinutes() int32 {
+	if x != nil {
+		return x.FullLoadMinutes
+	}
+	return 0
+}
+
+func (x *EstimateComeUpResponse) GetEffectiveWatts() float64 {
+	if x != nil {
+		return x.EffectiveWatts
+	}
+	return 0
+}
+
+func (x *EstimateComeUpResponse) GetObservations() int32 {
+	if x != nil {
+		return x.Observations
+	}
+	return 0
+}
+
+func (x *EstimateComeUpResponse) GetErrorMinutes() float64 {
+	if x != nil {
+		return x.ErrorMinutes
+	}
+	return 0
+}
+
+func (x *EstimateComeUpResponse) GetEffectiveWattsError() float64 {
+	if x != nil {
+		return x.EffectiveWattsError
+	}
+	return 0
+}
+
+func (x *EstimateComeUpResponse) GetAssumptions() []string {
+	if x != nil {
+		return x.Assumptions
+	}
+	return nil
+}
+
 var File_stillroom_v1_process_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_process_proto_rawDesc = "" +
@@ -867,10 +1175,38 @@ const file_stillroom_v1_process_proto_rawDesc = "" +
 	"\tLoadPhase\x12!\n" +
 	"\fdisplay_name\x18\x01 \x01(\tR\vdisplayName\x12\x18\n" +
 	"\aminutes\x18\x02 \x01(\x05R\aminutes\x12,\n" +
-	"\x06source\x18\x03 \x01(\v2\x14.stillroom.v1.SourceR\x06source2\xc1\x01\n" +
+	"\x06source\x18\x03 \x01(\v2\x14.stillroom.v1.SourceR\x06source\"\x80\x03\n" +
+	"\x15EstimateComeUpRequest\x127\n" +
+	"\x04name\x18\x01 \x01(\tB#\xe2A\x01\x02\xfaA\x15\n" +
+	"\x13stillroom/Equipment\xbaH\x04r\x02\x10\x01R\x04name\x12C\n" +
+	"\x06method\x18\x02 \x01(\x0e2\x1b.stillroom.v1.ProcessMethodB\x0e\xe2A\x01\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06method\x12@\n" +
+	"\bjar_size\x18\x03 \x01(\x0e2\x15.stillroom.v1.JarSizeB\x0e\xe2A\x01\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\ajarSize\x126\n" +
+	"\x04pack\x18\x04 \x01(\x0e2\x12.stillroom.v1.PackB\x0e\xe2A\x01\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04pack\x124\n" +
+	"\baltitude\x18\x05 \x01(\v2\x16.stillroom.v1.AltitudeH\x00R\baltitude\x12)\n" +
+	"\x04site\x18\x06 \x01(\tB\x13\xfaA\x10\n" +
+	"\x0estillroom/SiteH\x00R\x04siteB\x0e\n" +
+	"\x05place\x12\x05\xbaH\x02\b\x01\"\xb0\x03\n" +
+	"\x16EstimateComeUpResponse\x121\n" +
+	"\x05basis\x18\x01 \x01(\x0e2\x1b.stillroom.v1.EstimateBasisR\x05basis\x12!\n" +
+	"\fbase_minutes\x18\x02 \x01(\x01R\vbaseMinutes\x12&\n" +
+	"\x0fminutes_per_jar\x18\x03 \x01(\x01R\rminutesPerJar\x12$\n" +
+	"\x0efull_load_jars\x18\x04 \x01(\x05R\ffullLoadJars\x12*\n" +
+	"\x11full_load_minutes\x18\x05 \x01(\x05R\x0ffullLoadMinutes\x12'\n" +
+	"\x0feffective_watts\x18\x06 \x01(\x01R\x0eeffectiveWatts\x12\"\n" +
+	"\fobservations\x18\a \x01(\x05R\fobservations\x12#\n" +
+	"\rerror_minutes\x18\b \x01(\x01R\ferrorMinutes\x122\n" +
+	"\x15effective_watts_error\x18\t \x01(\x01R\x13effectiveWattsError\x12 \n" +
+	"\vassumptions\x18\n" +
+	" \x03(\tR\vassumptions*\x82\x01\n" +
+	"\rEstimateBasis\x12\x1e\n" +
+	"\x1aESTIMATE_BASIS_UNSPECIFIED\x10\x00\x12\x1a\n" +
+	"\x16ESTIMATE_BASIS_PHYSICS\x10\x01\x12\x1a\n" +
+	"\x16ESTIMATE_BASIS_ENTERED\x10\x02\x12\x19\n" +
+	"\x15ESTIMATE_BASIS_RECORD\x10\x032\x9e\x02\n" +
 	"\x0eProcessService\x12U\n" +
 	"\fListProducts\x12!.stillroom.v1.ListProductsRequest\x1a\".stillroom.v1.ListProductsResponse\x12X\n" +
-	"\rLookUpProcess\x12\".stillroom.v1.LookUpProcessRequest\x1a#.stillroom.v1.LookUpProcessResponseB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
+	"\rLookUpProcess\x12\".stillroom.v1.LookUpProcessRequest\x1a#.stillroom.v1.LookUpProcessResponse\x12[\n" +
+	"\x0eEstimateComeUp\x12#.stillroom.v1.EstimateComeUpRequest\x1a$.stillroom.v1.EstimateComeUpResponseB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
 	file_stillroom_v1_process_proto_rawDescOnce sync.Once
@@ -884,56 +1220,67 @@ func file_stillroom_v1_process_proto_rawDescGZIP() []byte {
 	return file_stillroom_v1_process_proto_rawDescData
 }
 
-var file_stillroom_v1_process_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_stillroom_v1_process_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_stillroom_v1_process_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_stillroom_v1_process_proto_goTypes = []any{
-	(*Product)(nil),               // 0: stillroom.v1.Product
-	(*ProcessCoverage)(nil),       // 1: stillroom.v1.ProcessCoverage
-	(*ListProductsRequest)(nil),   // 2: stillroom.v1.ListProductsRequest
-	(*ListProductsResponse)(nil),  // 3: stillroom.v1.ListProductsResponse
-	(*LookUpProcessRequest)(nil),  // 4: stillroom.v1.LookUpProcessRequest
-	(*LookUpProcessResponse)(nil), // 5: stillroom.v1.LookUpProcessResponse
-	(*AltitudeBand)(nil),          // 6: stillroom.v1.AltitudeBand
-	(*ProcessChoice)(nil),         // 7: stillroom.v1.ProcessChoice
-	(*ProcedureStep)(nil),         // 8: stillroom.v1.ProcedureStep
-	(*LoadPhase)(nil),             // 9: stillroom.v1.LoadPhase
-	(ProcessMethod)(0),            // 10: stillroom.v1.ProcessMethod
-	(Pack)(0),                     // 11: stillroom.v1.Pack
-	(JarSize)(0),                  // 12: stillroom.v1.JarSize
-	(*Altitude)(nil),              // 13: stillroom.v1.Altitude
-	(*Caution)(nil),               // 14: stillroom.v1.Caution
-	(*Source)(nil),                // 15: stillroom.v1.Source
+	(EstimateBasis)(0),             // 0: stillroom.v1.EstimateBasis
+	(*Product)(nil),                // 1: stillroom.v1.Product
+	(*ProcessCoverage)(nil),        // 2: stillroom.v1.ProcessCoverage
+	(*ListProductsRequest)(nil),    // 3: stillroom.v1.ListProductsRequest
+	(*ListProductsResponse)(nil),   // 4: stillroom.v1.ListProductsResponse
+	(*LookUpProcessRequest)(nil),   // 5: stillroom.v1.LookUpProcessRequest
+	(*LookUpProcessResponse)(nil),  // 6: stillroom.v1.LookUpProcessResponse
+	(*AltitudeBand)(nil),           // 7: stillroom.v1.AltitudeBand
+	(*ProcessChoice)(nil),          // 8: stillroom.v1.ProcessChoice
+	(*ProcedureStep)(nil),          // 9: stillroom.v1.ProcedureStep
+	(*LoadPhase)(nil),              // 10: stillroom.v1.LoadPhase
+	(*EstimateComeUpRequest)(nil),  // 11: stillroom.v1.EstimateComeUpRequest
+	(*EstimateComeUpResponse)(nil), // 12: stillroom.v1.EstimateComeUpResponse
+	(ProcessMethod)(0),             // 13: stillroom.v1.ProcessMethod
+	(Pack)(0),                      // 14: stillroom.v1.Pack
+	(JarSize)(0),                   // 15: stillroom.v1.JarSize
+	(*Altitude)(nil),               // 16: stillroom.v1.Altitude
+	(*Caution)(nil),                // 17: stillroom.v1.Caution
+	(*Source)(nil),                 // 18: stillroom.v1.Source
 }
 var file_stillroom_v1_process_proto_depIdxs = []int32{
-	1,  // 0: stillroom.v1.Product.coverage:type_name -> stillroom.v1.ProcessCoverage
-	10, // 1: stillroom.v1.ProcessCoverage.method:type_name -> stillroom.v1.ProcessMethod
-	11, // 2: stillroom.v1.ProcessCoverage.packs:type_name -> stillroom.v1.Pack
-	12, // 3: stillroom.v1.ProcessCoverage.jar_sizes:type_name -> stillroom.v1.JarSize
-	0,  // 4: stillroom.v1.ListProductsResponse.products:type_name -> stillroom.v1.Product
-	11, // 5: stillroom.v1.LookUpProcessRequest.pack:type_name -> stillroom.v1.Pack
-	12, // 6: stillroom.v1.LookUpProcessRequest.jar_size:type_name -> stillroom.v1.JarSize
-	10, // 7: stillroom.v1.LookUpProcessRequest.method:type_name -> stillroom.v1.ProcessMethod
-	13, // 8: stillroom.v1.LookUpProcessRequest.altitude:type_name -> stillroom.v1.Altitude
-	0,  // 9: stillroom.v1.LookUpProcessResponse.product:type_name -> stillroom.v1.Product
-	13, // 10: stillroom.v1.LookUpProcessResponse.altitude:type_name -> stillroom.v1.Altitude
-	6,  // 11: stillroom.v1.LookUpProcessResponse.band:type_name -> stillroom.v1.AltitudeBand
-	12, // 12: stillroom.v1.LookUpProcessResponse.printed_jar_size:type_name -> stillroom.v1.JarSize
-	7,  // 13: stillroom.v1.LookUpProcessResponse.choices:type_name -> stillroom.v1.ProcessChoice
-	14, // 14: stillroom.v1.LookUpProcessResponse.notes:type_name -> stillroom.v1.Caution
-	8,  // 15: stillroom.v1.LookUpProcessResponse.steps:type_name -> stillroom.v1.ProcedureStep
-	9,  // 16: stillroom.v1.LookUpProcessResponse.phases:type_name -> stillroom.v1.LoadPhase
-	14, // 17: stillroom.v1.LookUpProcessResponse.cautions:type_name -> stillroom.v1.Caution
-	15, // 18: stillroom.v1.ProcessChoice.source:type_name -> stillroom.v1.Source
-	15, // 19: stillroom.v1.ProcedureStep.source:type_name -> stillroom.v1.Source
-	15, // 20: stillroom.v1.LoadPhase.source:type_name -> stillroom.v1.Source
-	2,  // 21: stillroom.v1.ProcessService.ListProducts:input_type -> stillroom.v1.ListProductsRequest
-	4,  // 22: stillroom.v1.ProcessService.LookUpProcess:input_type -> stillroom.v1.LookUpProcessRequest
-	3,  // 23: stillroom.v1.ProcessService.ListProducts:output_type -> stillroom.v1.ListProductsResponse
-	5,  // 24: stillroom.v1.ProcessService.LookUpProcess:output_type -> stillroom.v1.LookUpProcessResponse
-	23, // [23:25] is the sub-list for method output_type
-	21, // [21:23] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	2,  // 0: stillroom.v1.Product.coverage:type_name -> stillroom.v1.ProcessCoverage
+	13, // 1: stillroom.v1.ProcessCoverage.method:type_name -> stillroom.v1.ProcessMethod
+	14, // 2: stillroom.v1.ProcessCoverage.packs:type_name -> stillroom.v1.Pack
+	15, // 3: stillroom.v1.ProcessCoverage.jar_sizes:type_name -> stillroom.v1.JarSize
+	1,  // 4: stillroom.v1.ListProductsResponse.products:type_name -> stillroom.v1.Product
+	14, // 5: stillroom.v1.LookUpProcessRequest.pack:type_name -> stillroom.v1.Pack
+	15, // 6: stillroom.v1.LookUpProcessRequest.jar_size:type_name -> stillroom.v1.JarSize
+	13, // 7: stillroom.v1.LookUpProcessRequest.method:type_name -> stillroom.v1.ProcessMethod
+	16, // 8: stillroom.v1.LookUpProcessRequest.altitude:type_name -> stillroom.v1.Altitude
+	1,  // 9: stillroom.v1.LookUpProcessResponse.product:type_name -> stillroom.v1.Product
+	16, // 10: stillroom.v1.LookUpProcessResponse.altitude:type_name -> stillroom.v1.Altitude
+	7,  // 11: stillroom.v1.LookUpProcessResponse.band:type_name -> stillroom.v1.AltitudeBand
+	15, // 12: stillroom.v1.LookUpProcessResponse.printed_jar_size:type_name -> stillroom.v1.JarSize
+	8,  // 13: stillroom.v1.LookUpProcessResponse.choices:type_name -> stillroom.v1.ProcessChoice
+	17, // 14: stillroom.v1.LookUpProcessResponse.notes:type_name -> stillroom.v1.Caution
+	9,  // 15: stillroom.v1.LookUpProcessResponse.steps:type_name -> stillroom.v1.ProcedureStep
+	10, // 16: stillroom.v1.LookUpProcessResponse.phases:type_name -> stillroom.v1.LoadPhase
+	17, // 17: stillroom.v1.LookUpProcessResponse.cautions:type_name -> stillroom.v1.Caution
+	18, // 18: stillroom.v1.ProcessChoice.source:type_name -> stillroom.v1.Source
+	18, // 19: stillroom.v1.ProcedureStep.source:type_name -> stillroom.v1.Source
+	18, // 20: stillroom.v1.LoadPhase.source:type_name -> stillroom.v1.Source
+	13, // 21: stillroom.v1.EstimateComeUpRequest.method:type_name -> stillroom.v1.ProcessMethod
+	15, // 22: stillroom.v1.EstimateComeUpRequest.jar_size:type_name -> stillroom.v1.JarSize
+	14, // 23: stillroom.v1.EstimateComeUpRequest.pack:type_name -> stillroom.v1.Pack
+	16, // 24: stillroom.v1.EstimateComeUpRequest.altitude:type_name -> stillroom.v1.Altitude
+	0,  // 25: stillroom.v1.EstimateComeUpResponse.basis:type_name -> stillroom.v1.EstimateBasis
+	3,  // 26: stillroom.v1.ProcessService.ListProducts:input_type -> stillroom.v1.ListProductsRequest
+	5,  // 27: stillroom.v1.ProcessService.LookUpProcess:input_type -> stillroom.v1.LookUpProcessRequest
+	11, // 28: stillroom.v1.ProcessService.EstimateComeUp:input_type -> stillroom.v1.EstimateComeUpRequest
+	4,  // 29: stillroom.v1.ProcessService.ListProducts:output_type -> stillroom.v1.ListProductsResponse
+	6,  // 30: stillroom.v1.ProcessService.LookUpProcess:output_type -> stillroom.v1.LookUpProcessResponse
+	12, // 31: stillroom.v1.ProcessService.EstimateComeUp:output_type -> stillroom.v1.EstimateComeUpResponse
+	29, // [29:32] is the sub-list for method output_type
+	26, // [26:29] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_process_proto_init() }
@@ -948,18 +1295,23 @@ func file_stillroom_v1_process_proto_init() {
 	}
 	file_stillroom_v1_process_proto_msgTypes[6].OneofWrappers = []any{}
 	file_stillroom_v1_process_proto_msgTypes[7].OneofWrappers = []any{}
+	file_stillroom_v1_process_proto_msgTypes[10].OneofWrappers = []any{
+		(*EstimateComeUpRequest_Altitude)(nil),
+		(*EstimateComeUpRequest_Site)(nil),
+	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_process_proto_rawDesc), len(file_stillroom_v1_process_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   10,
+			NumEnums:      1,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_stillroom_v1_process_proto_goTypes,
 		DependencyIndexes: file_stillroom_v1_process_proto_depIdxs,
+		EnumInfos:         file_stillroom_v1_process_proto_enumTypes,
 		MessageInfos:      file_stillroom_v1_process_proto_msgTypes,
 	}.Build()
 	File_stillroom_v1_process_proto = out.File

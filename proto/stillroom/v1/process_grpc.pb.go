@@ -19,8 +19,9 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ProcessService_ListProducts_FullMethodName  = "/stillroom.v1.ProcessService/ListProducts"
-	ProcessService_LookUpProcess_FullMethodName = "/stillroom.v1.ProcessService/LookUpProcess"
+	ProcessService_ListProducts_FullMethodName   = "/stillroom.v1.ProcessService/ListProducts"
+	ProcessService_LookUpProcess_FullMethodName  = "/stillroom.v1.ProcessService/LookUpProcess"
+	ProcessService_EstimateComeUp_FullMethodName = "/stillroom.v1.ProcessService/EstimateComeUp"
 )
 
 // ProcessServiceClient is the client API for ProcessService service.
@@ -29,13 +30,17 @@ const (
 //
 // ProcessService looks up published processes. It never goes beyond a printed
 // table: outside it the answer is FAILED_PRECONDITION that says what was asked and
-// what the table has. It reads no kitchen's data but the altitude of a site.
+// what the table has. It also estimates how long a canner takes to come to the boil. It changes nothing.
 type ProcessServiceClient interface {
 	// ListProducts lists the foods with a process table by key.
 	ListProducts(ctx context.Context, in *ListProductsRequest, opts ...grpc.CallOption) (*ListProductsResponse, error)
 	// LookUpProcess gives every printed choice for a jar at an altitude, with the
 	// procedure and the cautions that belong to it. NOT_FOUND for a product without a table.
 	LookUpProcess(ctx context.Context, in *LookUpProcessRequest, opts ...grpc.CallOption) (*LookUpProcessResponse, error)
+	// EstimateComeUp says how long a canner takes to come to the boil: from its record of three or more timed come-ups,
+	// else as the kitchen entered it, else from physics. FAILED_PRECONDITION for what is no canner, and when the heat
+	// never brings the load to the boil.
+	EstimateComeUp(ctx context.Context, in *EstimateComeUpRequest, opts ...grpc.CallOption) (*EstimateComeUpResponse, error)
 }
 
 type processServiceClient struct {
@@ -66,19 +71,33 @@ func (c *processServiceClient) LookUpProcess(ctx context.Context, in *LookUpProc
 	return out, nil
 }
 
+func (c *processServiceClient) EstimateComeUp(ctx context.Context, in *EstimateComeUpRequest, opts ...grpc.CallOption) (*EstimateComeUpResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EstimateComeUpResponse)
+	err := c.cc.Invoke(ctx, ProcessService_EstimateComeUp_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ProcessServiceServer is the server API for ProcessService service.
 // All implementations must embed UnimplementedProcessServiceServer
 // for forward compatibility.
 //
 // ProcessService looks up published processes. It never goes beyond a printed
 // table: outside it the answer is FAILED_PRECONDITION that says what was asked and
-// what the table has. It reads no kitchen's data but the altitude of a site.
+// what the table has. It also estimates how long a canner takes to come to the boil. It changes nothing.
 type ProcessServiceServer interface {
 	// ListProducts lists the foods with a process table by key.
 	ListProducts(context.Context, *ListProductsRequest) (*ListProductsResponse, error)
 	// LookUpProcess gives every printed choice for a jar at an altitude, with the
 	// procedure and the cautions that belong to it. NOT_FOUND for a product without a table.
 	LookUpProcess(context.Context, *LookUpProcessRequest) (*LookUpProcessResponse, error)
+	// EstimateComeUp says how long a canner takes to come to the boil: from its record of three or more timed come-ups,
+	// else as the kitchen entered it, else from physics. FAILED_PRECONDITION for what is no canner, and when the heat
+	// never brings the load to the boil.
+	EstimateComeUp(context.Context, *EstimateComeUpRequest) (*EstimateComeUpResponse, error)
 	mustEmbedUnimplementedProcessServiceServer()
 }
 
@@ -94,6 +113,9 @@ func (UnimplementedProcessServiceServer) ListProducts(context.Context, *ListProd
 }
 func (UnimplementedProcessServiceServer) LookUpProcess(context.Context, *LookUpProcessRequest) (*LookUpProcessResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method LookUpProcess not implemented")
+}
+func (UnimplementedProcessServiceServer) EstimateComeUp(context.Context, *EstimateComeUpRequest) (*EstimateComeUpResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EstimateComeUp not implemented")
 }
 func (UnimplementedProcessServiceServer) mustEmbedUnimplementedProcessServiceServer() {}
 func (UnimplementedProcessServiceServer) testEmbeddedByValue()                        {}
@@ -152,6 +174,24 @@ func _ProcessService_LookUpProcess_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ProcessService_EstimateComeUp_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EstimateComeUpRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ProcessServiceServer).EstimateComeUp(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ProcessService_EstimateComeUp_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ProcessServiceServer).EstimateComeUp(ctx, req.(*EstimateComeUpRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ProcessService_ServiceDesc is the grpc.ServiceDesc for ProcessService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -166,6 +206,10 @@ var ProcessService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "LookUpProcess",
 			Handler:    _ProcessService_LookUpProcess_Handler,
+		},
+		{
+			MethodName: "EstimateComeUp",
+			Handler:    _ProcessService_EstimateComeUp_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -233,6 +233,10 @@ func (k *larder) bought(s *slot, b basis, contributions []Contribution, offers [
 			prepared = false
 		}
 		it.Acidity = max(it.Acidity, conversion.Acidity)
+		if conversion.AcidityAssumed {
+			it.Confidence = max(it.Confidence, Neighbour)
+			remarks.add("the recipe does not state the strength of the vinegar; 5 % is asked for")
+		}
 		confidence, why := confidenceIn(conversion, b)
 		it.Confidence = max(it.Confidence, confidence)
 		for _, r := range why {

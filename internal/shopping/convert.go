@@ -74,7 +74,7 @@ func (f Factor) String() string {
 	if f.Kind == "yield" {
 		return fmt.Sprintf("yield %s (%s)", f.Value, f.Form)
 	}
-	return fmt.Sprintf("1 %s, %s = %s g", strings.TrimPrefix(f.Measure, "us_"), f.Form, f.Value)
+	return fmt.Sprintf("1 %s, %s = %s g", unitWords(measure.Unit(f.Measure)), f.Form, f.Value)
 }
 
 // Conversion is one recipe line brought from what it says to what it takes as purchased, for one batch (or, when
@@ -103,7 +103,9 @@ type Conversion struct {
 	Confidence Confidence `json:"confidence"`
 	Remarks    []string   `json:"remarks,omitempty"`
 	// Acidity is the vinegar's acidity the line asks for, in tenths of a percent; zero for other things.
-	Acidity int `json:"acidity,omitempty"`
+	// AcidityAssumed says the recipe does not state it.
+	Acidity        int  `json:"acidity,omitempty"`
+	AcidityAssumed bool `json:"acidity_assumed,omitempty"`
 
 	optional bool
 	key      string // ingredient_key behind the figures
@@ -120,8 +122,7 @@ func Convert(l Line) (Conversion, error) {
 	if c.goods.vinegar {
 		c.Acidity = acidityOf(l.Name)
 		if c.Acidity == 0 {
-			c.Acidity = usualAcidity
-			c.remark(Neighbour, "the recipe does not state the strength of the vinegar; 5 % is asked for")
+			c.Acidity, c.AcidityAssumed = usualAcidity, true
 		}
 	}
 	if l.Amount.Amount.High.Sign() < 0 {
@@ -175,8 +176,12 @@ func (c *Conversion) prepared(l Line, own measure.Number, asked form) (measure.N
 	}
 	found, ok := figuresOf(l.Key).weight(l.Amount.Unit, asked)
 	if !ok {
-		c.remark(Unconverted, fmt.Sprintf("no weight is printed for %s by the %s", l.Name, strings.TrimPrefix(string(l.Amount.Unit), "us_")))
-		return measure.Number{}, false
+		var kin string
+		if found, kin, ok = kinWeight(l.Key, l.Amount.Unit, asked); !ok {
+			c.remark(Unconverted, fmt.Sprintf("no weight is printed for %s by the %s", l.Name, unitWords(l.Amount.Unit)))
+			return measure.Number{}, false
+		}
+		c.remark(Neighbour, fmt.Sprintf("no weight is printed for %s by the %s; that of %s is used", l.Name, unitWords(l.Amount.Unit), strings.ReplaceAll(kin, "_", " ")))
 	}
 	c.Weight = found.row.factor
 	for _, o := range found.others {
@@ -206,6 +211,29 @@ func (c *Conversion) yield(l Line, asked form) (measure.Number, bool) {
 		c.remark(Neighbour, r)
 	}
 	return found.row.Fraction, true
+}
+
+// kinWeight looks for a weight among the other kinds of an interchangeable group, the one that buys most.
+func kinWeight(key string, unit measure.Unit, asked form) (found foundWeight, kin string, ok bool) {
+	for _, g := range groups {
+		if !g.has(key) {
+			continue
+		}
+		for _, other := range g.Members {
+			if w, fits := figuresOf(other).weight(unit, asked); fits && (!ok || w.row.perUnit.Cmp(found.row.perUnit) > 0) {
+				found, kin, ok = w, other, true
+			}
+		}
+	}
+	return found, kin, ok
+}
+
+// unitWords names a unit in a remark: "cup", "piece", "dry pint".
+func unitWords(u measure.Unit) string {
+	if u == measure.Each {
+		return "piece"
+	}
+	return u.Name(measure.Int(1))
 }
 
 func (c *Conversion) remark(confidence Confidence, why string) {

@@ -84,9 +84,14 @@ func (f *figures) weight(unit measure.Unit, line form) (foundWeight, bool) {
 	if per, ok := finePer()[unit]; ok {
 		size = per.size
 	}
+	dry := isDry(unit)
+	if dry {
+		// Dry measures state whole fruit as bought, whatever is done to it later.
+		line.cuts, line.kinds = []cut{cuts["whole"]}, line.kinds|kindAsPurchased
+	}
 	for i := range f.weights {
 		row := &f.weights[i]
-		if !measures(row, unit) {
+		if !measures(row, unit, dry) {
 			continue
 		}
 		rank := weightRank(unit, size, &line, row)
@@ -109,7 +114,9 @@ func (f *figures) weight(unit measure.Unit, line form) (foundWeight, bool) {
 	}
 	w := foundWeight{row: best, others: others}
 	printed := strconv.Quote(best.Form)
-	if bestRank[0] > 0 {
+	if dry && best.Measure != measure.DryPint {
+		w.remarks = append(w.remarks, "no weight is printed for a dry measure; it is taken by volume from "+printed)
+	} else if bestRank[0] > 0 {
 		w.remarks = append(w.remarks, "the nearest weight is printed for another kind or part, "+printed)
 	}
 	if bestRank[2] > sameCut && unit.Dimension() == measure.Volume {
@@ -132,14 +139,14 @@ func (f *figures) printsUnpeeled() bool {
 	return slices.ContainsFunc(f.weights, func(w weightRow) bool { return w.form.peeled == no })
 }
 
-// measures says whether a row's measure can state an amount in a unit. A dry pint is printed for whole fruit as
-// bought, so only a dry pint is measured by it.
-func measures(row *weightRow, unit measure.Unit) bool {
+// measures says whether a row's measure can state an amount in a unit. The rows printed for a dry pint are for whole
+// fruit as bought, so only dry measures are stated by them.
+func measures(row *weightRow, unit measure.Unit, dry bool) bool {
 	switch {
 	case row.Measure == unit:
 		return true
-	case row.Measure == measure.DryPint || unit == measure.DryPint:
-		return false
+	case row.Measure == measure.DryPint:
+		return dry
 	case unit.Dimension() == measure.Volume:
 		return row.Measure.Dimension() == measure.Volume
 	case unit == measure.Dozen:
@@ -148,6 +155,10 @@ func measures(row *weightRow, unit measure.Unit) bool {
 		return row.Measure == measure.Each && strings.Contains(row.Form, string(unit))
 	}
 	return false
+}
+
+func isDry(u measure.Unit) bool {
+	return u == measure.DryPint || u == measure.DryQuart || u == measure.Peck || u == measure.Bushel
 }
 
 // weightRank orders rows: special kinds, packing, cut, peel, size, measure. Lower is nearer.

@@ -81,7 +81,7 @@ var removals = map[string]wordSet{
 }
 
 var kindWords = map[string]wordSet{
-	"cherry": kindCherry, "grape": kindCherry, "plum": kindPaste, "paste": kindPaste, "roma": kindPaste, "plum-type": kindPaste,
+	"cherry": kindCherry, "grape": kindCherry, "plum": kindPaste, "roma": kindPaste, "plum-type": kindPaste,
 	"slice": kindSlice, "leaf": kindLeaf, "floweret": kindFloweret, "sprig": kindSprig, "frozen": kindFrozen,
 }
 
@@ -116,6 +116,9 @@ func readForm(text string) form {
 		}
 		f.removed |= removals[w]
 		f.kinds |= kindWords[w]
+		if w == "paste" && i+1 < len(words) && strings.HasPrefix(words[i+1], "tomato") {
+			f.kinds |= kindPaste
+		}
 		if w == "from" && i+1 < len(words) && words[i+1] == "one" {
 			// "from one cup with pits", "from one dry pint as purchased": printed for the whole fruit.
 			f.kinds |= kindAsPurchased

@@ -85,7 +85,8 @@ var groups = []Group{
 	{"sweet_peppers", "sweet peppers of any colour", []string{"bell_peppers", "bell_peppers_green", "bell_peppers_red", "bell_peppers_yellow", "bell_peppers_orange"}},
 	{"onions", "onions of any colour", []string{"onions", "onions_red", "onions_white", "onions_yellow"}},
 	{"snap_beans", "green or yellow beans", []string{"green_beans", "wax_beans"}},
-	{"vinegar", "vinegar of 5 % acidity", []string{"vinegar", "vinegar_white", "vinegar_cider"}},
+	{"vinegar", "vinegar of 5 % acidity", []string{"vinegar", "vinegar_white", "vinegar_cider", "vinegar_unstated"}},
+	{"salt", "salt", []string{"salt", "salt_canning", "salt_table"}},
 	{"lemon_or_lime", "bottled lemon or lime juice", []string{"lemon_or_lime_juice_bottled", "lemon_juice_bottled", "lime_juice_bottled"}},
 }
 
@@ -107,7 +108,8 @@ func groupList() string {
 
 // genericItems are items any member of whose group will do; offers of the members serve them.
 var genericItems = map[string]string{
-	"bell_peppers": "sweet_peppers", "vinegar": "vinegar", "lemon_or_lime_juice_bottled": "lemon_or_lime",
+	"bell_peppers": "sweet_peppers", "onions": "onions", "vinegar": "vinegar", "vinegar_unstated": "vinegar", "salt": "salt",
+	"lemon_or_lime_juice_bottled": "lemon_or_lime",
 }
 
 // serves says whether an offer of one item can cover a need of another.

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	_ "time/tzdata" // the zones of sites, on machines and in images that have none
 )
 
 func main() {

@@ -102,9 +102,9 @@ func TestBinFolderIsTakenAtItsWord(t *testing.T) {
 func TestDataOfAnotherVersionIsReported(t *testing.T) {
 	t.Parallel()
 	folder := openFolder(t)
-	require.NoError(t, start(t, Options{Folder: folder}).Stop())
+	require.NoError(t, start(t, Options{Folder: folder, hasty: true}).Stop())
 	require.NoError(t, os.WriteFile(filepath.Join(folder, "postgres", "PG_VERSION"), []byte("12\n"), 0o600))
-	_, err := Start(t.Context(), Options{Folder: folder})
+	_, err := Start(t.Context(), Options{Folder: folder, hasty: true})
 	require.Equal(t, fault.Precondition, fault.KindOf(err))
 	require.ErrorContains(t, err, "Postgres 12 (the version that made "+filepath.Join(folder, "postgres")+") is not on this machine")
 }

@@ -23,9 +23,13 @@ func (s *Server) takeFolder(o Options) error {
 		if o.Folder != "" {
 			return fault.Field("data folder", o.Folder, "a disposable Postgres makes its own folder", "leave it empty")
 		}
-		base := ""
-		if os.Geteuid() == 0 {
-			base = "/tmp" // root's own temporary folder may be closed to Postgres's user
+		who, err := chooseAccount("")
+		if err != nil {
+			return err
+		}
+		base := os.TempDir()
+		if who.canEnter(base) != nil {
+			base = "/tmp" // root's own temporary folder may be closed to others
 		}
 		folder, err := os.MkdirTemp(base, "stillroom-pg-")
 		if err != nil {
@@ -201,6 +205,9 @@ func (s *Server) initialise(ctx context.Context, o Options, bin binaries, who ac
 		s.password = newPassword()
 		if err := who.writeFile(passwordPath, s.password+"\n"); err != nil {
 			return err
+		}
+		if o.hasty {
+			args = append(args, "--no-sync")
 		}
 		args = append(args, "--auth", "scram-sha-256", "--pwfile", passwordPath, "--data-checksums", "--no-instructions")
 	}

@@ -68,6 +68,9 @@ type Options struct {
 	// Notice receives a line for people when something takes long (the first start, a fetch, a recovery).
 	// Nil means nobody wants to know.
 	Notice func(line string)
+
+	// hasty leaves the making of a new folder to the system's own pace of writing to disk, for tests.
+	hasty bool
 }
 
 // Server is a running private Postgres.

@@ -44,7 +44,7 @@ func TestMain(m *testing.M) {
 func program(mode string) error {
 	ctx, cancel := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer cancel()
-	o := Options{Folder: os.Getenv(FolderVariable)}
+	o := Options{Folder: os.Getenv(FolderVariable), hasty: true}
 	if mode == "disposable" {
 		o = Options{Disposable: true}
 	}
@@ -143,7 +143,7 @@ func TestSecondRunReusesTheData(t *testing.T) {
 // way in but the socket, in a folder closed to others, with a password.
 func TestDurableAndClosed(t *testing.T) {
 	t.Parallel()
-	pg := start(t, Options{Folder: openFolder(t)})
+	pg := start(t, Options{Folder: openFolder(t), hasty: true})
 	url := pg.URL("postgres")
 	for setting, want := range map[string]string{
 		"fsync": "on", "synchronous_commit": "on", "full_page_writes": "on", "data_checksums": "on",
@@ -164,7 +164,7 @@ func TestDurableAndClosed(t *testing.T) {
 
 func TestSecondProgramIsRefused(t *testing.T) {
 	t.Parallel()
-	pg := start(t, Options{Folder: openFolder(t)})
+	pg := start(t, Options{Folder: openFolder(t), hasty: true})
 	_, err := Start(t.Context(), Options{Folder: pg.Folder()})
 	require.Equal(t, fault.Precondition, fault.KindOf(err))
 	require.ErrorContains(t, err, fmt.Sprintf("another program (process %d) is using the data folder %s", os.Getpid(), pg.Folder()))
@@ -213,7 +213,7 @@ func TestKillStopsPostgresAndDataSurvives(t *testing.T) {
 	exe(t, url, "CREATE TABLE shelf (jars int); INSERT INTO shelf VALUES (11)")
 	require.NoError(t, cmd.Process.Kill())
 	gone(t, pid)
-	pg := start(t, Options{Folder: folder})
+	pg := start(t, Options{Folder: folder, hasty: true})
 	require.Equal(t, 11, query[int](t, pg.URL("postgres"), "SELECT jars FROM shelf"))
 }
 
@@ -232,7 +232,7 @@ func TestKillDeletesDisposableFolder(t *testing.T) {
 // crash leaves a folder as after a power cut: killed outright, with its lock file in place.
 func crash(t *testing.T, folder string) {
 	t.Helper()
-	pg, err := Start(t.Context(), Options{Folder: folder})
+	pg, err := Start(t.Context(), Options{Folder: folder, hasty: true})
 	require.NoError(t, err)
 	exe(t, pg.URL("postgres"), "CREATE TABLE shelf (jars int); INSERT INTO shelf VALUES (13)")
 	require.NoError(t, kill(pg.PID()))
@@ -245,7 +245,7 @@ func TestStaleLockIsRecovered(t *testing.T) {
 	t.Parallel()
 	folder := openFolder(t)
 	crash(t, folder)
-	pg := start(t, Options{Folder: folder})
+	pg := start(t, Options{Folder: folder, hasty: true})
 	require.Equal(t, 13, query[int](t, pg.URL("postgres"), "SELECT jars FROM shelf"))
 }
 
@@ -271,7 +271,7 @@ func TestStaleLockNamingAnotherProcessIsRecovered(t *testing.T) {
 	_, rest, _ := strings.Cut(string(text), "\n")
 	require.NoError(t, os.WriteFile(lock, []byte(strconv.Itoa(other.Process.Pid)+"\n"+rest), 0o600))
 
-	pg := start(t, Options{Folder: folder})
+	pg := start(t, Options{Folder: folder, hasty: true})
 	require.Equal(t, 13, query[int](t, pg.URL("postgres"), "SELECT jars FROM shelf"))
 	require.True(t, processExists(other.Process.Pid), "the other process is left alone")
 }
@@ -279,7 +279,7 @@ func TestStaleLockNamingAnotherProcessIsRecovered(t *testing.T) {
 // leave runs a Postgres on a folder as if its program had gone without it.
 func leave(t *testing.T, folder string, more ...string) *process {
 	t.Helper()
-	pg, err := Start(t.Context(), Options{Folder: folder})
+	pg, err := Start(t.Context(), Options{Folder: folder, hasty: true})
 	require.NoError(t, err)
 	require.NoError(t, pg.Stop())
 	who, err := chooseAccount(pg.data)
@@ -305,7 +305,7 @@ func TestOwnPostgresLeftBehindIsEnded(t *testing.T) {
 	folder := openFolder(t)
 	left := leave(t, folder, "-c", "cluster_name="+clusterName)
 	var notices []string
-	pg := start(t, Options{Folder: folder, Notice: func(line string) { notices = append(notices, line) }})
+	pg := start(t, Options{Folder: folder, hasty: true, Notice: func(line string) { notices = append(notices, line) }})
 	require.Equal(t, 1, query[int](t, pg.URL("postgres"), "SELECT 1"))
 	<-left.done
 	require.Len(t, notices, 1)
@@ -316,7 +316,7 @@ func TestForeignPostgresIsLeftAlone(t *testing.T) {
 	t.Parallel()
 	folder := openFolder(t)
 	foreign := leave(t, folder)
-	_, err := Start(t.Context(), Options{Folder: folder})
+	_, err := Start(t.Context(), Options{Folder: folder, hasty: true})
 	require.Equal(t, fault.Precondition, fault.KindOf(err))
 	require.ErrorContains(t, err, fmt.Sprintf("another Postgres (process %d)", foreign.pid))
 	require.True(t, processExists(foreign.pid))
@@ -340,7 +340,7 @@ func TestUnfinishedFolderIsMadeAnew(t *testing.T) {
 	folder := openFolder(t)
 	half := filepath.Join(folder, "postgres.new", "base")
 	require.NoError(t, os.MkdirAll(half, 0o700))
-	pg := start(t, Options{Folder: folder})
+	pg := start(t, Options{Folder: folder, hasty: true})
 	require.Equal(t, 1, query[int](t, pg.URL("postgres"), "SELECT 1"))
 	require.NoDirExists(t, filepath.Join(folder, "postgres.new"))
 }
@@ -349,7 +349,7 @@ func TestUnfinishedFolderIsMadeAnew(t *testing.T) {
 func TestDeepFolderHasItsSocketElsewhere(t *testing.T) {
 	t.Parallel()
 	folder := filepath.Join(openFolder(t), strings.Repeat("deep/", 30))
-	pg := start(t, Options{Folder: folder})
+	pg := start(t, Options{Folder: folder, hasty: true})
 	require.NotEqual(t, folder, filepath.Dir(pg.socket))
 	require.Equal(t, 1, query[int](t, pg.URL("postgres"), "SELECT 1"))
 	socket := pg.socket
@@ -360,9 +360,9 @@ func TestDeepFolderHasItsSocketElsewhere(t *testing.T) {
 func TestLostPasswordIsReported(t *testing.T) {
 	t.Parallel()
 	folder := openFolder(t)
-	require.NoError(t, start(t, Options{Folder: folder}).Stop())
+	require.NoError(t, start(t, Options{Folder: folder, hasty: true}).Stop())
 	require.NoError(t, os.Remove(filepath.Join(folder, "password")))
-	_, err := Start(t.Context(), Options{Folder: folder})
+	_, err := Start(t.Context(), Options{Folder: folder, hasty: true})
 	require.ErrorContains(t, err, filepath.Join(folder, "password"))
 	require.ErrorContains(t, err, "no such file")
 }
@@ -371,12 +371,12 @@ func TestLostPasswordIsReported(t *testing.T) {
 func TestRefusalToStartIsReported(t *testing.T) {
 	t.Parallel()
 	folder := openFolder(t)
-	require.NoError(t, start(t, Options{Folder: folder}).Stop())
+	require.NoError(t, start(t, Options{Folder: folder, hasty: true}).Stop())
 	config, err := os.OpenFile(filepath.Join(folder, "postgres", "postgresql.conf"), os.O_APPEND|os.O_WRONLY, 0)
 	require.NoError(t, err)
 	_, err = io.WriteString(config, "\nno_such_setting = 1\n")
 	require.NoError(t, errors.Join(err, config.Close()))
-	_, err = Start(t.Context(), Options{Folder: folder})
+	_, err = Start(t.Context(), Options{Folder: folder, hasty: true})
 	require.Equal(t, fault.Precondition, fault.KindOf(err))
 	require.ErrorContains(t, err, "no_such_setting")
 	require.ErrorContains(t, err, filepath.Join(folder, "postgres.log"))
@@ -387,10 +387,10 @@ func TestCancelledStartLeavesNothing(t *testing.T) {
 	folder := openFolder(t)
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	_, err := Start(ctx, Options{Folder: folder})
+	_, err := Start(ctx, Options{Folder: folder, hasty: true})
 	require.Error(t, err)
 	require.Empty(t, postgresOn(filepath.Join(folder, "postgres")))
-	require.Equal(t, 1, query[int](t, start(t, Options{Folder: folder}).URL("postgres"), "SELECT 1"), "the folder is free again")
+	require.Equal(t, 1, query[int](t, start(t, Options{Folder: folder, hasty: true}).URL("postgres"), "SELECT 1"), "the folder is free again")
 }
 
 func TestRootsPostgresRunsAsAnotherUser(t *testing.T) {
@@ -398,7 +398,7 @@ func TestRootsPostgresRunsAsAnotherUser(t *testing.T) {
 	if os.Geteuid() != 0 {
 		t.Skip("not root: Postgres runs as the user who runs this test")
 	}
-	pg := start(t, Options{Folder: openFolder(t)})
+	pg := start(t, Options{Folder: openFolder(t), hasty: true})
 	for _, path := range []string{pg.data, pg.socket, filepath.Join(pg.folder, "password")} {
 		uid, _, err := ownerOf(path)
 		require.NoError(t, err)
@@ -435,7 +435,7 @@ func TestUserIsToldOfAFolderOfRoots(t *testing.T) {
 	require.ErrorContains(t, err, FolderVariable)
 }
 
-// TestAsANormalUser runs all of these tests once more as a user without privileges.
+// TestAsANormalUser runs those of these tests in which the user matters once more, as one without privileges.
 func TestAsANormalUser(t *testing.T) {
 	t.Parallel()
 	if os.Geteuid() != 0 {
@@ -460,7 +460,8 @@ func TestAsANormalUser(t *testing.T) {
 	require.NoError(t, os.Mkdir(home, 0o700))
 	require.NoError(t, os.Chown(home, uid, gid))
 
-	cmd := exec.Command(copied, "-test.v", "-test.timeout=3m")
+	cmd := exec.Command(copied, "-test.v", "-test.timeout=5m",
+		"-test.run=SecondRun|Durable|SecondProgram|Interrupt|Kill|StaleLock|LeftBehind|Deep|Fetched|FolderOfRoots")
 	cmd.Dir = home
 	cmd.Env = append(os.Environ(), "HOME="+home, "TMPDIR=/tmp", "USER=nobody", "XDG_DATA_HOME=", "XDG_CACHE_HOME=")
 	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}}

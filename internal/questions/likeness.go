@@ -57,6 +57,8 @@ type meaning struct {
 	words  phrase
 	name   string
 	weight float64
+	// place is that of its list in the file, by which a topic is chosen.
+	place int
 }
 
 type vocabularyFile struct {
@@ -82,10 +84,12 @@ func CompileVocabulary(data []byte) (*Vocabulary, error) {
 			v.silent[w.stem] = true
 		}
 	}
+	place := 0
 	for i, lists := range [][][]string{file.Subject, file.Thing, file.Aspect} {
 		weight := []float64{subjectWeight, thingWeight, aspectWeight}[i]
 		prefix := []string{subject, thing, aspect}[i]
 		for _, list := range lists {
+			place++
 			if len(list) == 0 {
 				return nil, fmt.Errorf("vocabulary: an empty list")
 			}
@@ -94,7 +98,7 @@ func CompileVocabulary(data []byte) (*Vocabulary, error) {
 				if len(p) == 0 {
 					return nil, fmt.Errorf("vocabulary: an empty word in the list of %q", list[0])
 				}
-				v.phrases[p[0].text] = append(v.phrases[p[0].text], meaning{p, prefix + list[0], weight})
+				v.phrases[p[0].text] = append(v.phrases[p[0].text], meaning{p, prefix + list[0], weight, place})
 			}
 		}
 	}
@@ -103,7 +107,7 @@ func CompileVocabulary(data []byte) (*Vocabulary, error) {
 	}
 	for kind, entries := range file.Asks {
 		for _, entry := range entries {
-			v.asks = append(v.asks, meaning{readPhrase(entry), asking + kind, asksWeight})
+			v.asks = append(v.asks, meaning{words: readPhrase(entry), name: asking + kind, weight: asksWeight})
 		}
 	}
 	sortMeanings(v.asks)
@@ -175,6 +179,26 @@ func (v *Vocabulary) Gist(question string) Gist {
 		g.total += m.weight
 	}
 	return g
+}
+
+// Topic is the subject that a question names, else the thing, by the name that
+// vocabulary.yaml gives it; of several the one that stands first there. Empty when
+// it names none.
+func (v *Vocabulary) Topic(question string) string {
+	words := readWords(question)
+	topic, best := "", 0
+	for i := 0; i < len(words); i++ {
+		m, ok := firstAt(v.phrases[words[i].stem], words, i)
+		if !ok {
+			continue
+		}
+		i += len(m.words) - 1
+		kind, name, _ := strings.Cut(m.name, ":")
+		if kind+":" != aspect && (topic == "" || m.place < best) {
+			topic, best = name, m.place
+		}
+	}
+	return topic
 }
 
 func firstAt(candidates []meaning, words []word, i int) (meaning, bool) {

@@ -185,6 +185,19 @@ func CompileRules(rulesYAML, facts []byte) (*Rules, error) {
 	return r, nil
 }
 
+// Recall gives the finding of a rule as it stands now, with the words that it
+// found when the question was asked; false when the rule is gone since.
+func (r *Rules) Recall(raised Raised) (Finding, bool) {
+	for _, rule := range r.rules {
+		if rule.finding.Rule == raised.Rule {
+			f := rule.finding
+			f.Matched = raised.Matched
+			return f, true
+		}
+	}
+	return Finding{}, false
+}
+
 func readFacts(data []byte) (map[string]Fact, error) {
 	rows, err := csv.NewReader(bytes.NewReader(data)).ReadAll()
 	if err != nil {

@@ -56,6 +56,10 @@ func NewServer(o Options) (*Server, error) {
 	if b.now == nil {
 		b.now = time.Now
 	}
+	queue, err := newQuestionService(b)
+	if err != nil {
+		return nil, err
+	}
 	s := grpc.NewServer(
 		grpc.MaxRecvMsgSize(maxMessageBytes),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
@@ -63,6 +67,7 @@ func NewServer(o Options) (*Server, error) {
 		grpc.ChainUnaryInterceptor(b.guardUnary, b.validateUnary),
 		grpc.ChainStreamInterceptor(b.guardStream, b.validateStream),
 	)
+	stillroomv1.RegisterQuestionServiceServer(s, queue)
 	stillroomv1.RegisterKitchenServiceServer(s, &kitchenService{backend: b})
 	stillroomv1.RegisterClassServiceServer(s, &classService{backend: b})
 	stillroomv1.RegisterRosterServiceServer(s, &rosterService{backend: b})

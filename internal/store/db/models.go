@@ -104,6 +104,48 @@ type Participant struct {
 	Version       int64
 }
 
+type QuestionDetail struct {
+	KitchenID        uuid.UUID
+	ID               uuid.UUID
+	Slug             string
+	ClassID          *uuid.UUID
+	ClassSlug        string
+	RecipeSlug       string
+	Step             int32
+	Topic            string
+	Body             string
+	AskerID          *uuid.UUID
+	AskerSlug        string
+	AskerName        string
+	Unnamed          bool
+	NeedAt           *time.Time
+	State            string
+	Urgent           bool
+	Findings         []byte
+	MergedFindings   []byte
+	MergedSlug       string
+	AskerCount       int32
+	EndorsementCount int32
+	Pinned           bool
+	Excluded         bool
+	AnswerSeconds    int32
+	Place            *int32
+	Skips            int32
+	Host             string
+	SessionSlug      string
+	SessionClassSlug string
+	Answer           string
+	AnsweredBy       string
+	AnswerSources    []byte
+	AnswerSpoken     bool
+	AnsweredAt       *time.Time
+	Audience         string
+	Reviewer         string
+	CreatedAt        time.Time
+	Version          int64
+	Rank             int64
+}
+
 type Request struct {
 	KitchenID   uuid.UUID
 	RequestID   uuid.UUID
@@ -124,6 +166,16 @@ type Reservation struct {
 	EndsAt      time.Time
 	CreatedAt   time.Time
 	Version     int64
+}
+
+type Session struct {
+	KitchenID uuid.UUID
+	ClassID   uuid.UUID
+	ID        uuid.UUID
+	Slug      string
+	Host      string
+	OpenedAt  time.Time
+	ClosedAt  *time.Time
 }
 
 type Site struct {

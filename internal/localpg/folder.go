@@ -75,6 +75,10 @@ func (s *Server) takeLock() error {
 	if err := lockFile(f); err != nil {
 		holder, _ := os.ReadFile(path) // only to make the message better
 		_ = f.Close()
+		if !heldElsewhere(err) {
+			return fault.Field("data folder", s.folder, "cannot be locked: "+reason(err),
+				fmt.Sprintf("choose a folder on a local disk with %s", FolderVariable)).Because(err)
+		}
 		return fault.New(fault.Precondition,
 			"another program (process %s) is using the data folder %s; stop it, or choose another folder with %s",
 			strings.TrimSpace(string(holder)), s.folder, FolderVariable).Because(err)

@@ -142,6 +142,10 @@ func Start(ctx context.Context, o Options) (_ *Server, err error) {
 	if err := who.canEnter(s.folder); err != nil {
 		return nil, err
 	}
+	// The owner of the data may run the program too, after root has.
+	if err := who.own(s.lock.Name()); err != nil {
+		return nil, err
+	}
 	if err := s.settle(o.Notice); err != nil {
 		return nil, err
 	}
@@ -247,7 +251,7 @@ func (s *Server) logPath() string { return filepath.Join(s.folder, "postgres.log
 
 // run starts Postgres on an initialised folder and waits until it is ready.
 func (s *Server) run(ctx context.Context, bin binaries, who account) error {
-	log, err := openLog(s.logPath())
+	log, err := openLog(s.logPath(), who)
 	if err != nil {
 		return err
 	}
@@ -389,7 +393,7 @@ func (s *Server) binaries(ctx context.Context, o Options, who account) (binaries
 func newPassword() string { return rand.Text() }
 
 // openLog opens the server's log, started anew when it has grown long.
-func openLog(path string) (*os.File, error) {
+func openLog(path string, who account) (*os.File, error) {
 	const long = 8 << 20 // bytes
 	flags := os.O_CREATE | os.O_WRONLY | os.O_APPEND
 	if info, err := os.Stat(path); err == nil && info.Size() > long {
@@ -398,6 +402,10 @@ func openLog(path string) (*os.File, error) {
 	f, err := os.OpenFile(path, flags, 0o600)
 	if err != nil {
 		return nil, fault.New(fault.Precondition, "cannot write the log %s; check who owns the folder", path).Because(err)
+	}
+	if err := who.own(path); err != nil {
+		_ = f.Close()
+		return nil, err
 	}
 	return f, nil
 }

@@ -411,6 +411,30 @@ func TestRootsPostgresRunsAsAnotherUser(t *testing.T) {
 	}
 }
 
+// What a normal user made stays that user's, also after root has run on it.
+func TestRootRunsOnANormalUsersFolder(t *testing.T) {
+	t.Parallel()
+	if os.Geteuid() != 0 {
+		t.Skip("only root can run on the folder of another")
+	}
+	const someone = 54321 // no account has this id, as in a container
+	folder := openFolder(t)
+	require.NoError(t, os.Chown(folder, someone, someone))
+	pg := start(t, Options{Folder: folder, hasty: true})
+	require.NoError(t, pg.Stop())
+	require.NoError(t, exec.Command("chown", "-R", fmt.Sprintf("%d:%d", someone, someone), folder).Run())
+
+	pg = start(t, Options{Folder: folder, hasty: true})
+	require.Equal(t, 1, query[int](t, pg.URL("postgres"), "SELECT 1"))
+	require.NoError(t, pg.Stop())
+	require.NoError(t, filepath.WalkDir(folder, func(path string, _ os.DirEntry, err error) error {
+		require.NoError(t, err)
+		uid, _, err := ownerOf(path)
+		require.Equal(t, someone, uid, path)
+		return err
+	}))
+}
+
 func TestRootIsToldOfAFolderPostgresCannotEnter(t *testing.T) {
 	t.Parallel()
 	if os.Geteuid() != 0 {

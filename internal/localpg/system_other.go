@@ -20,6 +20,7 @@ func (a account) apply(*exec.Cmd)         {}
 func newSession(*exec.Cmd)                {}
 func detach(*exec.Cmd, bool)              {}
 func lockFile(*os.File) error             { return errUnsupported }
+func heldElsewhere(error) bool            { return false }
 func ownerOf(string) (int, int, error)    { return 0, 0, errUnsupported }
 func askToStop(int) error                 { return errUnsupported }
 func askToStopAtOnce(int) error           { return errUnsupported }

@@ -3,6 +3,7 @@
 package localpg
 
 import (
+	"errors"
 	"os"
 	"os/exec"
 	"syscall"
@@ -32,6 +33,9 @@ func newSession(cmd *exec.Cmd) { attributes(cmd).Setsid = true }
 func lockFile(f *os.File) error {
 	return syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
 }
+
+// heldElsewhere says whether lockFile failed because another process has the lock.
+func heldElsewhere(err error) bool { return errors.Is(err, syscall.EWOULDBLOCK) }
 
 func ownerOf(path string) (uid, gid int, err error) {
 	info, err := os.Lstat(path)

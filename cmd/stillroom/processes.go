@@ -74,8 +74,8 @@ func newProcessShow(s *session) *cobra.Command {
 	var steps bool
 	cmd := &cobra.Command{
 		Use: "show PRODUCT", Short: "Look up a published process", Args: cobra.ExactArgs(1),
-		Example: `  stillroom process show crushed_tomatoes --jar pint --pack hot --method boiling_water --altitude "5,280 ft"
-  stillroom process show green_beans --jar quart --pack raw --method dial --site main --steps`,
+		Example: `  stillroom process show crushed_tomatoes --size pint --pack hot --method boiling_water --altitude "5,280 ft"
+  stillroom process show green_beans --size quart --pack raw --method dial --site main --steps`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			req := &stillroomv1.LookUpProcessRequest{ProductKey: args[0]}
 			var err error
@@ -108,11 +108,11 @@ func newProcessShow(s *session) *cobra.Command {
 			return s.show(process, func(w io.Writer) { writeProcess(w, req, process, steps) })
 		},
 	}
-	cmd.Flags().StringVar(&jar, "jar", "", "size of the jar: half-pint, pint, quart, 250 ml, 500 ml, 1 l, …")
+	cmd.Flags().StringVar(&jar, "size", "", "size of the jar: half-pint, pint, quart, 250 ml, 500 ml, 1 l, …")
 	cmd.Flags().StringVar(&pack, "pack", "", "hot or raw; may be left out where the table prints both together")
 	cmd.Flags().StringVar(&method, "method", "boiling_water", "boiling_water, steam, dial or weighted")
 	cmd.Flags().BoolVar(&steps, "steps", false, "print the checklist too")
-	_ = cmd.MarkFlagRequired("jar")
+	_ = cmd.MarkFlagRequired("size")
 	placeFlags(cmd, &altitude, &site)
 	return cmd
 }
@@ -139,7 +139,7 @@ func newProcessComeUp(s *session) *cobra.Command {
 	var jar, pack, method, altitude, site string
 	cmd := &cobra.Command{
 		Use: "come-up CANNER", Short: "Estimate how long a canner takes to come to the boil", Args: cobra.ExactArgs(1),
-		Example: `  stillroom process come-up big-blue --jar pint --pack hot --site main`,
+		Example: `  stillroom process come-up big-blue --size pint --pack hot --site main`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := s.under("equipment", args[0])
 			if err != nil {
@@ -173,10 +173,10 @@ func newProcessComeUp(s *session) *cobra.Command {
 			return s.show(e, func(w io.Writer) { writeComeUpEstimate(w, last(name), req, e) })
 		},
 	}
-	cmd.Flags().StringVar(&jar, "jar", "", "size of the jars")
+	cmd.Flags().StringVar(&jar, "size", "", "size of the jars")
 	cmd.Flags().StringVar(&pack, "pack", "hot", "hot or raw")
 	cmd.Flags().StringVar(&method, "method", "boiling_water", "boiling_water, steam, dial or weighted")
-	_ = cmd.MarkFlagRequired("jar")
+	_ = cmd.MarkFlagRequired("size")
 	placeFlags(cmd, &altitude, &site)
 	return cmd
 }

@@ -1,7 +1,11 @@
 package canning
 
 import (
+	"cmp"
 	"fmt"
+	"regexp"
+	"slices"
+	"strings"
 
 	"stillroom/internal/measure"
 	"stillroom/internal/reference"
@@ -35,23 +39,31 @@ type Step struct {
 	Source reference.Source
 }
 
-// rule is a line of a checklist: a fact and the processes it belongs to.
+// rule is a line of a checklist and the processes it belongs to.
 type rule struct {
 	stage Stage
-	fact  string
+	// fact is the published fact behind the line.
+	fact string
+	// text says it with its figures; "{key}" stands for a fact's figure with its unit, "{key#}" for the bare number. An
+	// empty text is the fact's own statement, which then holds no figure.
+	text string
 	// applies is nil for a rule of every process.
 	applies func(Process) bool
 }
 
-func always(stage Stage, facts ...string) []rule { return when(nil, stage, facts...) }
-
-func when(applies func(Process) bool, stage Stage, facts ...string) []rule {
-	rules := make([]rule, len(facts))
-	for i, f := range facts {
-		rules[i] = rule{stage: stage, fact: f, applies: applies}
+// with gives a group of rules its condition.
+func with(applies func(Process) bool, rules ...rule) []rule {
+	for i := range rules {
+		rules[i].applies = applies
 	}
 	return rules
 }
+
+// says is a line whose statement needs no figure.
+func says(stage Stage, fact string) rule { return rule{stage: stage, fact: fact} }
+
+// line is a line with its figures put in.
+func line(stage Stage, fact, text string) rule { return rule{stage: stage, fact: fact, text: text} }
 
 func by(methods ...Method) func(Process) bool {
 	return func(p Process) bool {
@@ -121,46 +133,93 @@ func concat(groups ...[]rule) []rule {
 
 // checklist is the whole procedure; each line goes to the processes it applies to, in this order.
 var checklist = concat(
-	always(Preparing, "lids_per_use", "jar_preheat"),
-	when(shortProcess, Preparing, "jar_sterilise_if_process_under", "jar_sterilise_boil", "jar_sterilise_extra_per_1000ft", "jar_sterilise_water_over"),
-	when(longEnough, Preparing, "jar_sterilise_not_needed_process_at_least"),
-	when(by(BoilingWater), Preparing, "bw_initial_fill_fraction", "bw_canner_overhang_max"),
-	when(both(by(BoilingWater), packed(reference.RawPack)), Preparing, "bw_preheat_raw_pack"),
-	when(both(by(BoilingWater), packed(reference.HotPack)), Preparing, "bw_preheat_hot_pack"),
-	when(by(AtmosphericSteam), Preparing, "steam_canner_jars_preheated"),
-	when(pressure, Preparing, "pc_water_min", "pc_water_max", "pressure_canner_min_size"),
-	when(by(PressureDial), Preparing, "dial_gauge_test_interval", "dial_gauge_replace_error"),
-	when(by(PressureWeighted), Preparing, "weighted_gauge_needs_test"),
+	with(nil,
+		says(Preparing, "lids_per_use"),
+		line(Preparing, "jar_preheat", "Hold clean empty jars in simmering water, at about {jar_preheat}, until they are filled.")),
+	with(shortProcess,
+		line(Preparing, "jar_sterilise_boil", "Empty jars must be sterile, because the process is under {jar_sterilise_if_process_under}: boil them, "+
+			"with {jar_sterilise_water_over} of water above them, for {jar_sterilise_boil} below 1,000 ft and {jar_sterilise_extra_per_1000ft} more for each additional 1,000 ft.")),
+	with(both(withoutPressure, longEnough),
+		line(Preparing, "jar_sterilise_not_needed_process_at_least", "Jars need not be sterilised beforehand: the process is {jar_sterilise_not_needed_process_at_least} or longer.")),
+	with(pressure,
+		line(Preparing, "jar_sterilise_not_needed_process_at_least", "Jars for pressure-canned food need not be sterilised beforehand.")),
+	with(by(BoilingWater),
+		says(Preparing, "bw_initial_fill_fraction"),
+		line(Preparing, "bw_canner_overhang_max", "On an electric range the canner is no more than {bw_canner_overhang_max} wider than the heating element.")),
+	with(both(by(BoilingWater), packed(reference.RawPack)),
+		line(Preparing, "bw_preheat_raw_pack", "Warm the canner's water to {bw_preheat_raw_pack} before loading raw-packed jars.")),
+	with(both(by(BoilingWater), packed(reference.HotPack)),
+		line(Preparing, "bw_preheat_hot_pack", "Warm the canner's water to {bw_preheat_hot_pack} before loading hot-packed jars.")),
+	with(by(AtmosphericSteam),
+		says(Preparing, "steam_canner_jars_preheated")),
+	with(pressure,
+		line(Preparing, "pc_water_min", "Put {pc_water_min#} to {pc_water_max} of hot water into the canner before loading, unless the product calls for more."),
+		line(Preparing, "pressure_canner_min_size", "A pressure canner must hold at least {pressure_canner_min_size}, upright on the rack.")),
+	with(by(PressureDial),
+		line(Preparing, "dial_gauge_test_interval", "Have the dial gauge checked for accuracy each year before use; one that is off by more than {dial_gauge_replace_error} is replaced.")),
+	with(by(PressureWeighted),
+		says(Preparing, "weighted_gauge_needs_test")),
 
-	when(packed(reference.HotPack), Filling, "hot_pack_simmer_min", "hot_pack_simmer_max"),
-	always(Filling, "covering_liquid_temperature", "air_bubble_tool", "rim_wipe", "band_tightness", "jar_kept_upright"),
+	with(packed(reference.HotPack),
+		line(Filling, "hot_pack_simmer_min", "For a hot pack the food simmers {hot_pack_simmer_min#} to {hot_pack_simmer_max} before it is filled.")),
+	with(nil,
+		says(Filling, "covering_liquid_temperature"), says(Filling, "air_bubble_tool"), says(Filling, "rim_wipe"),
+		says(Filling, "band_tightness"), says(Filling, "jar_kept_upright")),
 
-	when(both(by(BoilingWater), shallowWater), Heating, "bw_water_over_jars_min"),
-	when(both(by(BoilingWater), deepWater), Heating, "bw_water_over_jars_long_process"),
-	when(by(BoilingWater), Heating, "bw_top_up_with", "bw_heat_up_minutes_min", "bw_heat_up_minutes_max"),
-	when(pressure, Heating, "pc_heat_to_vent_min", "pc_heat_to_vent_max", "pc_vent_minutes", "pc_pressurise_minutes_min", "pc_pressurise_minutes_max"),
+	with(both(by(BoilingWater), shallowWater),
+		line(Heating, "bw_water_over_jars_min", "Water stands at least {bw_water_over_jars_min} above the jar tops all through the process; aim for up to {bw_water_over_jars_max}.")),
+	with(both(by(BoilingWater), deepWater),
+		line(Heating, "bw_water_over_jars_long_process", "The process is over {bw_long_process_threshold}, so water stands at least {bw_water_over_jars_long_process} above the jar tops all through it.")),
+	with(by(BoilingWater),
+		says(Heating, "bw_top_up_with"),
+		line(Heating, "bw_heat_up_minutes_min", "A loaded canner usually takes {bw_heat_up_minutes_min#} to {bw_heat_up_minutes_max} to come to the boil.")),
+	with(pressure,
+		line(Heating, "pc_heat_to_vent_min", "A loaded canner usually heats for {pc_heat_to_vent_min#} to {pc_heat_to_vent_max} before it begins to vent."),
+		line(Heating, "pc_vent_minutes", "Let steam flow steadily for {pc_vent_minutes} before the weight goes on or the petcock is closed."),
+		line(Heating, "pc_pressurise_minutes_min", "Pressure is then usually reached in {pc_pressurise_minutes_min#} to {pc_pressurise_minutes_max}.")),
 
-	when(by(BoilingWater), Timing, "bw_timing_starts_at", "bw_keep_covered"),
-	when(by(AtmosphericSteam), Timing, "steam_canner_timing_starts_at", "steam_canner_temp_min", "steam_canner_temp_max", "steam_canner_max_process", "steam_canner_open_during_process", "steam_canner_boil_dry_risk"),
-	when(pressure, Timing, "pc_timing_starts_at", "pc_max_recommended_psi"),
+	with(by(BoilingWater), says(Timing, "bw_timing_starts_at"), says(Timing, "bw_keep_covered")),
+	with(by(AtmosphericSteam),
+		says(Timing, "steam_canner_timing_starts_at"),
+		line(Timing, "steam_canner_temp_min", "Watch the steam's temperature at the vent; near sea level it is held at {steam_canner_temp_min} to {steam_canner_temp_max}."),
+		says(Timing, "steam_canner_open_during_process"),
+		line(Timing, "steam_canner_boil_dry_risk", "Do not boil a steam canner hard: it can run dry in about {steam_canner_boil_dry_risk}, and the food is then under-processed.")),
+	with(pressure,
+		says(Timing, "pc_timing_starts_at"),
+		line(Timing, "pc_max_recommended_psi", "Processes above {pc_max_recommended_psi} are not recommended.")),
 
-	when(by(BoilingWater), Interrupted, "bw_boil_lost_action"),
-	when(pressure, Interrupted, "pc_pressure_lost_action"),
+	with(by(BoilingWater), says(Interrupted, "bw_boil_lost_action")),
+	with(pressure, says(Interrupted, "pc_pressure_lost_action")),
 
-	when(pressure, Depressurise, "pc_force_cool", "pc_cool_down_min", "pc_cool_down_max"),
-	when(func(p Process) bool { return pressure(p) && CompareJars(p.Request.Jar.Trade(), Pint) <= 0 }, Depressurise, "pc_depressurise_pints_older_model"),
-	when(func(p Process) bool { return pressure(p) && CompareJars(p.Request.Jar.Trade(), Pint) > 0 }, Depressurise, "pc_depressurise_quarts_older_model"),
-	when(pressure, Depressurise, "pc_wait_after_weight_removed"),
-	when(by(BoilingWater), Resting, "bw_rest_after_process", "bw_rest_is_safety_requirement"),
+	with(pressure,
+		says(Depressurise, "pc_force_cool"),
+		line(Depressurise, "pc_cool_down_min", "A canner usually cools for {pc_cool_down_min#} to {pc_cool_down_max} before its jars can come out.")),
+	with(both(pressure, func(p Process) bool { return CompareJars(p.Request.Jar.Trade(), Pint) <= 0 }),
+		line(Depressurise, "pc_depressurise_pints_older_model", "An older heavy-walled canner without a dial gauge takes {pc_depressurise_pints_older_model} with pints.")),
+	with(both(pressure, func(p Process) bool { return CompareJars(p.Request.Jar.Trade(), Pint) > 0 }),
+		line(Depressurise, "pc_depressurise_quarts_older_model", "An older heavy-walled canner without a dial gauge takes {pc_depressurise_quarts_older_model} with quarts.")),
+	with(pressure,
+		line(Depressurise, "pc_wait_after_weight_removed", "When the canner is depressurised, take the weight off or open the petcock, and wait {pc_wait_after_weight_removed} before taking off the lid.")),
+	with(by(BoilingWater),
+		line(Resting, "bw_rest_after_process", "Turn the heat off, take the lid off and leave the jars in the canner for {bw_rest_after_process}."),
+		says(Resting, "bw_rest_is_safety_requirement")),
 
-	always(Cooling, "cool_jar_spacing_min", "cool_undisturbed_min", "cool_undisturbed_max", "retighten_after_process", "liquid_lost_reopen_jar"),
-	always(CheckingSeals, "seal_test_options"),
-	always(Unsealed, "reprocess_unsealed_within", "reprocess_uses_same_time", "unsealed_freeze_headspace", "unsealed_refrigerate_use"),
-	always(Storing, "band_removed_for_storage", "label_and_date", "storage_temp_best_min", "storage_temp_best_max", "storage_temp_max", "storage_quality_period"),
+	with(nil,
+		line(Cooling, "cool_jar_spacing_min", "Stand the jars at least {cool_jar_spacing_min} apart on a towel or rack."),
+		line(Cooling, "cool_undisturbed_min", "Leave them undisturbed at room temperature for {cool_undisturbed_min#} to {cool_undisturbed_max} before testing the seals."),
+		says(Cooling, "retighten_after_process"), says(Cooling, "liquid_lost_reopen_jar"),
+		line(CheckingSeals, "seal_test_options", "Test every seal: press the lid's centre, tap it with a spoon, or look at eye level for a concave lid."),
+		line(Unsealed, "reprocess_unsealed_within", "An unsealed jar may be reprocessed within {reprocess_unsealed_within}, with a new lid and after checking the rim, in another jar if need be."),
+		says(Unsealed, "reprocess_uses_same_time"),
+		line(Unsealed, "unsealed_freeze_headspace", "Or freeze it, with {unsealed_freeze_headspace} of headspace."),
+		says(Unsealed, "unsealed_refrigerate_use"),
+		says(Storing, "band_removed_for_storage"), says(Storing, "label_and_date"),
+		line(Storing, "storage_temp_best_min", "Store at {storage_temp_best_min} to {storage_temp_best_max} for the best quality, and never above {storage_temp_max}."),
+		line(Storing, "storage_quality_period", "Can no more than will be used in {storage_quality_period}.")),
 )
 
-// acidified lists products whose published procedure adds acid to every jar, with the facts that say how much.
-var acidified = map[string][]string{
+// acidified lists products whose published procedure adds acid to every jar, with the lines that say how much.
+var acidified = map[string][]rule{
 	"crushed_tomatoes":             tomatoAcid,
 	"standard_tomato_sauce":        tomatoAcid,
 	"tomato_juice":                 tomatoAcid,
@@ -168,19 +227,30 @@ var acidified = map[string][]string{
 	"tomatoes_whole_in_water":      tomatoAcid,
 	"tomatoes_whole_in_juice":      tomatoAcid,
 	"tomatoes_whole_raw_no_liquid": tomatoAcid,
-	"figs":                         {"fig_lemon_juice_per_quart", "fig_lemon_juice_per_pint", "fig_citric_acid_per_quart", "fig_citric_acid_per_pint"},
-	"asian_pears":                  {"asian_pear_lemon_juice_per_quart", "asian_pear_lemon_juice_per_pint"},
+	"figs": {
+		line(Caution, "fig_lemon_juice_per_quart", "Every jar of figs is acidified: bottled lemon juice, {fig_lemon_juice_per_pint} a pint or {fig_lemon_juice_per_quart} a quart, "+
+			"or citric acid, {fig_citric_acid_per_pint} a pint or {fig_citric_acid_per_quart} a quart."),
+	},
+	"asian_pears": {
+		line(Caution, "asian_pear_lemon_juice_per_quart", "Every jar of Asian pears is acidified: bottled lemon juice, {asian_pear_lemon_juice_per_pint} a pint or {asian_pear_lemon_juice_per_quart} a quart."),
+	},
 }
 
-var tomatoAcid = []string{
-	"tomato_lemon_juice_per_quart", "tomato_lemon_juice_per_pint", "tomato_citric_acid_per_quart", "tomato_citric_acid_per_pint",
-	"tomato_vinegar_per_quart", "tomato_acid_needed_when_pressure_canned", "tomatoes_dead_or_frosted_vines",
+var tomatoAcid = []rule{
+	line(Caution, "tomato_lemon_juice_per_quart", "Every jar of tomatoes is acidified: bottled lemon juice, {tomato_lemon_juice_per_pint} a pint or {tomato_lemon_juice_per_quart} a quart, "+
+		"or citric acid, {tomato_citric_acid_per_pint} a pint or {tomato_citric_acid_per_quart} a quart; or 5 percent vinegar, {tomato_vinegar_per_quart} a quart, at some cost to flavour."),
+	says(Caution, "tomato_acid_needed_when_pressure_canned"),
+	says(Caution, "tomatoes_dead_or_frosted_vines"),
 }
 
 // generalCautions go with every process.
-var generalCautions = []string{
-	"only_tested_proportions", "methods_not_recommended", "taste_suspect_food", "botulism_precaution_boil",
-	"botulism_precaution_extra_per_1000ft", "botulism_precaution_is_guarantee",
+var generalCautions = []rule{
+	says(Caution, "only_tested_proportions"),
+	line(Caution, "methods_not_recommended", "These are not accepted ways to process jars: {methods_not_recommended}."),
+	says(Caution, "taste_suspect_food"),
+	line(Caution, "botulism_precaution_boil", "Low-acid and tomato foods whose canning may not have followed tested methods are boiled for {botulism_precaution_boil} "+
+		"below 1,000 ft, and {botulism_precaution_extra_per_1000ft} more per additional 1,000 ft, before eating."),
+	says(Caution, "botulism_precaution_is_guarantee"),
 }
 
 // AuthorityFirst is the caution that stands before all others wherever a process is printed.
@@ -192,42 +262,82 @@ func Procedure(p Process) []Step {
 	var steps []Step
 	for _, r := range checklist {
 		if r.applies == nil || r.applies(p) {
-			steps = append(steps, factStep(r.stage, r.fact))
+			steps = append(steps, r.step())
 		}
 	}
-	if p.Request.Method == AtmosphericSteam {
-		steps = append(steps, steamSteps(p)...)
+	if p.Request.Method != AtmosphericSteam {
+		return steps
 	}
+	return inOrder(append(steps, steamSteps(p)...))
+}
+
+// stages are the stages in their order.
+var stages = []Stage{Preparing, Filling, Heating, Timing, Interrupted, Depressurise, Resting, Cooling, CheckingSeals, Unsealed, Storing}
+
+// inOrder puts steps that were added at the end among those of their stage.
+func inOrder(steps []Step) []Step {
+	slices.SortStableFunc(steps, func(a, b Step) int {
+		return cmp.Compare(slices.Index(stages, a.Stage), slices.Index(stages, b.Stage))
+	})
 	return steps
 }
 
 // steamSteps are the steps for which publications on atmospheric steam give no figure of their own, so that
 // the boiling-water rule stands in, and says so.
 func steamSteps(p Process) []Step {
-	rest := reference.MustFact("bw_rest_after_process")
-	lost := reference.MustFact("bw_boil_lost_action")
+	boil := BoilingPoint(p.Request.Altitude)
+	lost := says(Interrupted, "bw_boil_lost_action").step()
+	lost.Text = "As in boiling water: " + lost.Text
+	rest := line(Resting, "bw_rest_after_process", "As in boiling water: with the heat off and the lid removed, leave the jars in the canner for {bw_rest_after_process}.").step()
 	return []Step{
-		{Stage: Timing, Key: "steam_canner_timing_starts_at", Text: fmt.Sprintf("At %s pure steam is at about %s (%s); at altitude that, not the printed range near 212 °F, is the boiling temperature to reach and hold.",
-			p.Request.Altitude, BoilingPoint(p.Request.Altitude), BoilingPoint(p.Request.Altitude).Fahrenheit()),
-			Source: reference.Source{Publication: "IAPWS-IF97 with the US Standard Atmosphere 1976", Locator: "computed", Checked: reference.Computed}},
-		{Stage: Interrupted, Key: lost.Key, Text: "As in boiling water: " + lost.Statement, Source: lost.Source},
-		{Stage: Resting, Key: rest.Key, Text: "As in boiling water: " + rest.Statement, Source: rest.Source},
+		{
+			Stage: Timing, Key: "steam_canner_timing_starts_at",
+			Text:   fmt.Sprintf("At %s water boils at about %s (%s): that is the temperature of pure steam to reach and hold here.", p.Request.Altitude, boil.Fahrenheit(), boil),
+			Source: reference.Source{Publication: "IAPWS-IF97 and the US Standard Atmosphere 1976", Locator: "computed", Checked: reference.Computed},
+		},
+		lost, rest,
 	}
 }
 
 // Cautions are what must be printed with a process, the general one first.
 func Cautions(p Process) []Step {
 	steps := []Step{{Stage: Caution, Text: AuthorityFirst, Source: reference.Source{Publication: CommonPractice}}}
-	for _, key := range acidified[p.Product.Key] {
-		steps = append(steps, factStep(Caution, key))
-	}
-	for _, key := range generalCautions {
-		steps = append(steps, factStep(Caution, key))
+	for _, r := range slices.Concat(acidified[p.Product.Key], generalCautions) {
+		steps = append(steps, r.step())
 	}
 	return steps
 }
 
-func factStep(stage Stage, key string) Step {
-	f := reference.MustFact(key)
-	return Step{Stage: stage, Key: key, Text: f.Statement, Source: f.Source}
+// step puts the figures into a rule's text.
+func (r rule) step() Step {
+	f := reference.MustFact(r.fact)
+	if r.text == "" {
+		return Step{Stage: r.stage, Key: r.fact, Text: f.Statement, Source: f.Source}
+	}
+	source := f.Source
+	text := placeholder.ReplaceAllStringFunc(r.text, func(match string) string {
+		key := strings.Trim(match, "{}")
+		bare, isBare := strings.CutSuffix(key, "#")
+		fact := reference.MustFact(bare)
+		source = joined(source, fact.Source)
+		if isBare {
+			return fact.Value
+		}
+		return fact.Figure()
+	})
+	return Step{Stage: r.stage, Key: r.fact, Text: text, Source: source}
+}
+
+var placeholder = regexp.MustCompile(`\{[a-z0-9_]+#?\}`)
+
+// joined cites two sources in one, each part once.
+func joined(a, b reference.Source) reference.Source {
+	add := func(list, part string) string {
+		if strings.Contains(list, part) {
+			return list
+		}
+		return list + "; " + part
+	}
+	a.Publication, a.Locator = add(a.Publication, b.Publication), add(a.Locator, b.Locator)
+	return a
 }

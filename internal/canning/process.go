@@ -53,6 +53,8 @@ type Choice struct {
 
 // Note is a remark that travels with a process.
 type Note struct {
+	// Key is the published fact; empty for a custom of the trade.
+	Key  string
 	Text string
 	// Source is the published rule; its Publication is "common practice" for a custom of the trade.
 	Source reference.Source
@@ -318,7 +320,7 @@ func jarRefusal(why Why, q Request, rows []reference.ProcessRow, printed []JarSi
 
 func factNote(key string) Note {
 	f := reference.MustFact(key)
-	return Note{Text: f.Statement, Source: f.Source}
+	return Note{Key: key, Text: f.Sentence(), Source: f.Source}
 }
 
 // bandsOf lists the printed bands from the lowest.

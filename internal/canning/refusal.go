@@ -65,7 +65,7 @@ func (r *Refusal) wayOut() string {
 		parts = append(parts, "plan the site as 0 m, where water boils less hot and the first printed band holds")
 	}
 	for _, f := range r.Rules {
-		parts = append(parts, f.Statement+" ("+f.Source.String()+")")
+		parts = append(parts, f.Sentence()+" ("+f.Source.String()+")")
 	}
 	return strings.Join(parts, "; ")
 }

@@ -29,7 +29,7 @@ func cite(keys ...string) []Citation {
 		}
 		seen[key] = true
 		f := reference.MustFact(key)
-		cs = append(cs, Citation{Key: key, Statement: f.Statement, Source: f.Source.Publication, Locator: f.Source.Locator})
+		cs = append(cs, Citation{Key: key, Statement: f.Sentence(), Source: f.Source.Publication, Locator: f.Source.Locator})
 	}
 	return cs
 }

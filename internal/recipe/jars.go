@@ -133,13 +133,7 @@ func sameTimes(processKey string, pack reference.Pack, a, b canning.JarSize) boo
 func citeNotes(notes []canning.Note) []Citation {
 	var cs []Citation
 	for _, n := range notes {
-		c := Citation{Statement: n.Text, Source: n.Source.Publication, Locator: n.Source.Locator}
-		for _, f := range reference.ProcedureFacts() {
-			if f.Statement == n.Text {
-				c.Key = f.Key
-			}
-		}
-		cs = append(cs, c)
+		cs = append(cs, Citation{Key: n.Key, Statement: n.Text, Source: n.Source.Publication, Locator: n.Source.Locator})
 	}
 	return cs
 }

@@ -46,6 +46,45 @@ func (f Fact) Bool() (bool, error) {
 	return b, nil
 }
 
+// Figure is the value of a figure with its unit, in both systems of measure where a kitchen uses both: "180 °F (82 °C)",
+// "1-1/2 inches (3.8 cm)", "24 hours". Anything but a figure is its value in words: "restart full time".
+func (f Fact) Figure() string {
+	n, err := f.Number()
+	if err != nil {
+		return strings.NewReplacer(";", ", ", "_", " ").Replace(f.Value)
+	}
+	switch f.Unit {
+	case "degF":
+		return n.String() + " °F (" + n.Sub(measure.Int(32)).Mul(measure.Ratio(5, 9)).Decimal(0) + " °C)"
+	case "inch":
+		return n.String() + " " + measure.Inch.Name(n) + " (" + n.Mul(measure.MustDecimal("2.54")).Decimal(1) + " cm)"
+	case "pH":
+		return "pH " + n.Decimal(2)
+	case "percent":
+		return n.String() + " percent"
+	}
+	// Tables name units in the plural or, a year or a month, in the singular.
+	unit := f.Unit
+	switch one := n.Cmp(measure.Int(1)) <= 0; {
+	case one && unit == "feet":
+		unit = "foot"
+	case one && !strings.Contains(unit, " "):
+		unit = strings.TrimSuffix(unit, "s")
+	case !one && (unit == "year" || unit == "month"):
+		unit += "s"
+	}
+	return n.String() + " " + unit
+}
+
+// Sentence is the statement, followed by the figure where there is one: statements of figures say "this far" and "this
+// long" and are no use without it.
+func (f Fact) Sentence() string {
+	if _, err := f.Number(); err != nil {
+		return f.Statement
+	}
+	return strings.TrimSuffix(f.Statement, ".") + ": " + f.Figure() + "."
+}
+
 // List is the value split at semicolons.
 func (f Fact) List() []string { return strings.Split(f.Value, ";") }
 

@@ -156,6 +156,20 @@ func TestFactsAreTyped(t *testing.T) {
 	require.Panics(t, func() { MustFact("no such fact") })
 }
 
+func TestFiguresReadInBothSystems(t *testing.T) {
+	// 180 °F is 82.2 °C, 1.5 in is 3.81 cm (NIST SP 811, Appendix B).
+	for key, want := range map[string]string{
+		"jar_preheat": "180 °F (82 °C)", "unsealed_freeze_headspace": "1-1/2 inches (3.8 cm)", "bw_water_over_jars_min": "1 inch (2.5 cm)",
+		"reprocess_unsealed_within": "24 hours", "jar_sterilise_extra_per_1000ft": "1 minute", "tomato_citric_acid_per_pint": "1/4 teaspoon",
+		"storage_quality_period": "1 year", "pressure_canner_min_size": "4 quart jars", "steam_canner_ph_max": "pH 4.6", "pc_max_recommended_psi": "15 psi",
+		"bw_boil_lost_action": "restart full time", "methods_not_recommended": "open kettle, oven, microwave, dishwasher",
+	} {
+		require.Equal(t, want, MustFact(key).Figure(), key)
+	}
+	require.Equal(t, "Water must stand at least this far above the jar tops during processing: 1 inch (2.5 cm).", MustFact("bw_water_over_jars_min").Sentence())
+	require.Equal(t, MustFact("bw_keep_covered").Statement, MustFact("bw_keep_covered").Sentence())
+}
+
 func TestYieldsComeBestFoundedFirst(t *testing.T) {
 	// SR 28 (read) before the cross-check that was not re-read.
 	mushrooms := YieldsOf("mushrooms")

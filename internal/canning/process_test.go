@@ -107,14 +107,14 @@ func TestEveryPrintedRowIsFoundInItsBandAndOnlyThere(t *testing.T) {
 	}
 }
 
-func requireRefusal(t require.TestingT, table *Table, q Request, why Why) *Refusal {
+func requireRefusal(t require.TestingT, table *Table, q Request, why Why) Refusal {
 	_, err := table.LookUp(q)
 	var refusal *Refusal
 	require.ErrorAs(t, err, &refusal, "%+v", q)
 	require.Equal(t, why, refusal.Why, refusal.Error())
 	require.NotEmpty(t, refusal.Field)
 	require.NotEmpty(t, refusal.Reason)
-	return refusal
+	return *refusal
 }
 
 // drawRow picks a printed row, for properties over the table.
@@ -316,14 +316,14 @@ func TestRefusalsArePrecise(t *testing.T) {
 	q.ProductKey = "beans_green_tinned"
 	refusal := requireRefusal(t, Published(), q, UnknownProduct)
 	require.Contains(t, refusal.Has, "green_beans")
-	require.Equal(t, fault.NotFound, fault.KindOf(refusal))
+	require.Equal(t, fault.NotFound, fault.KindOf(&refusal))
 
 	q = ok
 	q.Method = BoilingWater
 	refusal = requireRefusal(t, Published(), q, MethodNotPrinted)
 	require.Equal(t, []string{"pressure_dial", "pressure_weighted"}, refusal.Has)
 	require.Contains(t, refusal.Error(), "Low-acid foods are processed only in a pressure canner")
-	require.Equal(t, fault.Precondition, fault.KindOf(refusal))
+	require.Equal(t, fault.Precondition, fault.KindOf(&refusal))
 
 	q = ok
 	q.Method = AtmosphericSteam

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"errors"
 	"strings"
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
@@ -67,9 +68,28 @@ func (s *processService) LookUpProcess(ctx context.Context, req *stillroomv1.Loo
 		ProductKey: req.GetProductKey(), Pack: pack, Jar: decodeJarSize(req.GetJarSize()), Method: decodeMethod(req.GetMethod()), Altitude: altitude,
 	})
 	if err != nil {
-		return nil, err
+		return nil, inRequest(err)
 	}
 	return encodeProcess(process), nil
+}
+
+// inRequest puts the names of the request's fields in the place of the canning room's.
+func inRequest(err error) error {
+	var f *fault.Error
+	if !errors.As(err, &f) {
+		return err
+	}
+	named := fault.New(f.Kind, "%s", f.Message).Because(err)
+	for _, v := range f.Violations {
+		switch v.Field {
+		case "product":
+			v.Field = "product_key"
+		case "jar":
+			v.Field = "jar_size"
+		}
+		named.Violations = append(named.Violations, v)
+	}
+	return named
 }
 
 func (s *processService) EstimateComeUp(ctx context.Context, req *stillroomv1.EstimateComeUpRequest) (*stillroomv1.EstimateComeUpResponse, error) {

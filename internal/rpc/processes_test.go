@@ -92,11 +92,11 @@ func TestLookUpProcessRefuses(t *testing.T) {
 		code  codes.Code
 		field string
 	}{
-		"unknown product": {valid(func(r *stillroomv1.LookUpProcessRequest) { r.ProductKey = "moon_cheese" }), codes.NotFound, "product"},
+		"unknown product": {valid(func(r *stillroomv1.LookUpProcessRequest) { r.ProductKey = "moon_cheese" }), codes.NotFound, "product_key"},
 		"low-acid food in boiling water": {valid(func(r *stillroomv1.LookUpProcessRequest) {
 			r.Method = stillroomv1.ProcessMethod_PROCESS_METHOD_BOILING_WATER
 		}), codes.FailedPrecondition, "method"},
-		"larger jar":       {valid(func(r *stillroomv1.LookUpProcessRequest) { r.JarSize = stillroomv1.JarSize_JAR_SIZE_HALF_GALLON }), codes.FailedPrecondition, "jar"},
+		"larger jar":       {valid(func(r *stillroomv1.LookUpProcessRequest) { r.JarSize = stillroomv1.JarSize_JAR_SIZE_HALF_GALLON }), codes.FailedPrecondition, "jar_size"},
 		"pack not printed": {valid(func(r *stillroomv1.LookUpProcessRequest) { r.ProductKey = "beets" }), codes.FailedPrecondition, "pack"},
 		"below the sea":    {valid(func(r *stillroomv1.LookUpProcessRequest) { r.Place = at(-3) }), codes.FailedPrecondition, "altitude"},
 		"no place":         {valid(func(r *stillroomv1.LookUpProcessRequest) { r.Place = nil }), codes.InvalidArgument, "place"},

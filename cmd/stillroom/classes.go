@@ -14,7 +14,7 @@ import (
 
 func newClass(s *session) *cobra.Command {
 	return parent(groupClass, "class", "Classes: teaching events at a site",
-		newClassCreate(s), newClassList(s), newClassShow(s), newClassChange(s), newClassDelete(s))
+		newClassCreate(s), newClassList(s), newClassShow(s), newClassChange(s), newClassDelete(s), newClassCalendar(s))
 }
 
 // classFlags are the fields of a class that create and change share.

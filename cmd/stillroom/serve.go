@@ -133,6 +133,7 @@ func (s *server) stop() error {
 	if s.grpc != nil {
 		s.grpc.Health.SetServingStatus("", healthpb.HealthCheckResponse_NOT_SERVING)
 		s.grpc.Health.Shutdown()
+		s.grpc.EndWatches()
 		done := make(chan struct{})
 		go func() { s.grpc.GracefulStop(); close(done) }()
 		select {

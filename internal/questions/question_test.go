@@ -44,7 +44,7 @@ func TestDraft(t *testing.T) {
 	require.Equal(t, "lid", desk.Vocabulary.Topic("Where do the lids go?"))
 	require.Equal(t, "salsa", desk.Vocabulary.Topic("Can I add corn to my jars of salsa?"))
 	require.Equal(t, "tomato", desk.Vocabulary.Topic("How do I peel tomatoes?"))
-	require.Equal(t, "", desk.Vocabulary.Topic("When?"))
+	require.Empty(t, desk.Vocabulary.Topic("When?"))
 }
 
 func TestDraftReply(t *testing.T) {

@@ -40,6 +40,10 @@ type queueFeed struct {
 	// unlisten stops the listener; it runs while anybody watches.
 	unlisten context.CancelFunc
 
+	// ending is closed when the server is about to stop.
+	ending  chan struct{}
+	endOnce sync.Once
+
 	hintMu sync.Mutex
 	hinted map[string]bool // kitchens whose hint is still to be sent
 	hints  bool            // whether a goroutine is sending hints
@@ -70,8 +74,11 @@ type watcher struct {
 }
 
 func newQueueFeed(s *store.Store, log *slog.Logger, encode func(string, questions.Question, string) *stillroomv1.Question) *queueFeed {
-	return &queueFeed{store: s, log: log, encode: encode, kitchens: map[string]*kitchenFeed{}, hinted: map[string]bool{}}
+	return &queueFeed{store: s, log: log, encode: encode, kitchens: map[string]*kitchenFeed{}, ending: make(chan struct{}), hinted: map[string]bool{}}
 }
+
+// end tells every watcher to resume elsewhere.
+func (f *queueFeed) end() { f.endOnce.Do(func() { close(f.ending) }) }
 
 // touch says that something happened in a kitchen: it wakes the watchers of this
 // process and hints to the others. It waits for nobody.

@@ -27,8 +27,9 @@ func TestMain(m *testing.M) { storetest.Main(m) }
 
 // testServer is a server on a database of the test's own, with a connection to it.
 type testServer struct {
-	conn  *grpc.ClientConn
-	store *store.Store
+	conn   *grpc.ClientConn
+	store  *store.Store
+	server *Server
 }
 
 // testNow is the clock of test servers.
@@ -52,7 +53,7 @@ func serveStore(t testing.TB, st *store.Store) *testServer {
 		grpc.WithTransportCredentials(insecure.NewCredentials()))
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = conn.Close() })
-	return &testServer{conn: conn, store: st}
+	return &testServer{conn: conn, store: st, server: srv}
 }
 
 func (s *testServer) kitchens() stillroomv1.KitchenServiceClient {

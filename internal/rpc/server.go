@@ -41,7 +41,13 @@ type Server struct {
 	*grpc.Server
 	// Health reports per service; serve sets it to not serving before it stops.
 	Health *health.Server
+
+	queue *questionService
 }
+
+// EndWatches tells those who watch a queue to resume elsewhere, so that a
+// graceful stop need not wait for streams that never end by themselves.
+func (s *Server) EndWatches() { s.queue.feed.end() }
 
 // NewServer makes a server with every service, health and reflection registered.
 func NewServer(o Options) (*Server, error) {
@@ -80,5 +86,5 @@ func NewServer(o Options) (*Server, error) {
 		h.SetServingStatus(name, healthpb.HealthCheckResponse_SERVING)
 	}
 	reflection.Register(s)
-	return &Server{Server: s, Health: h}, nil
+	return &Server{Server: s, Health: h, queue: queue}, nil
 }

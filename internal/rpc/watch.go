@@ -74,6 +74,10 @@ func (s *questionService) WatchQuestions(req *stillroomv1.WatchQuestionsRequest,
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
+		case <-s.feed.ending:
+			stopping := fault.New(fault.Unavailable, "the server is stopping; watch again with the last resume_token")
+			stopping.RetryAfter = time.Second
+			return stopping
 		case <-w.behind:
 			behind := fault.New(fault.Exhausted, "this watcher reads too slowly; watch again with the last resume_token it received")
 			behind.RetryAfter = time.Second

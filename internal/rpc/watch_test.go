@@ -231,3 +231,18 @@ func TestFeedRestsWhenNobodyWatches(t *testing.T) {
 	require.Nil(t, feed.unlisten)
 	require.Empty(t, feed.kitchens)
 }
+
+// A server that stops does not leave its watchers hanging.
+func TestWatchersAreSentElsewhere(t *testing.T) {
+	t.Parallel()
+	st := storetest.Open(t)
+	s := serveStore(t, st)
+	s.setTable(t, 5)
+	w := s.watch(t, &stillroomv1.WatchQuestionsRequest{})
+	w.next(snapshotEnd)
+	s.server.EndWatches()
+	s.server.EndWatches()
+	_, err := w.stream.Recv()
+	require.Contains(t, requireCode(t, codes.Unavailable, err).Message(), "resume_token")
+	s.server.GracefulStop() // would wait for ever otherwise
+}

@@ -90,7 +90,7 @@ func (k *larder) fill(it *Item, s *slot, b basis, offers []*Offer, wrong *fault.
 		steps, _ := o.steps()
 		packs[i].Price = o.Price.Minor * (shared / steps)
 	}
-	basket, err := solve(it.ToBuy, packs, k.request.Aim, b)
+	basket, err := solve(max(1, it.ToBuy-grace), packs, k.request.Aim, b)
 	if err != nil {
 		reason := "cannot be bought: " + err.Error()
 		if errors.Is(err, cover.ErrTooLarge) {
@@ -124,7 +124,7 @@ func (k *larder) fill(it *Item, s *slot, b basis, offers []*Offer, wrong *fault.
 	for i, share := range apportion(it.Cost.Minor, weights) {
 		it.Basket[i].Cost.Minor = share
 	}
-	it.Surplus = it.Content - it.ToBuy
+	it.Surplus = max(0, it.Content-it.ToBuy)
 }
 
 // solve chooses packs. Least surplus is judged to a tenth of a gram or millilitre: nobody weighs finer, and it keeps

@@ -335,7 +335,7 @@ func about(s *slot, it Item) string {
 	each := w.row.Grams.Number().Div(y.row.Fraction)
 	kind, _, _ := strings.Cut(w.row.Form, ",")
 	kind, _, _ = strings.Cut(kind, " (")
-	return measure.AboutCount(it.ToBuy.Number().Div(each), kind)
+	return measure.AboutCount(max(1, it.ToBuy-grace).Number().Div(each), kind)
 }
 
 // remarkSet keeps remarks once each, in the order they came.

@@ -25,6 +25,11 @@ const FinePerUnit = 128_000_000
 // or thousand million pieces. It keeps every sum and product below within 64 bits.
 const mostFine Fine = 1_000_000_000 * FinePerUnit
 
+// grace is a tenth of a milligram (a ten-thousandth of a millilitre or of a piece). Rounding each contribution up to
+// a fine unit adds less than that over thousands of them, and no kitchen scale shows it: a need of 56 oz that came
+// out a few millionths of a gram above is met by 56 oz, and is called 56 oz.
+const grace Fine = FinePerUnit / 10_000
+
 var finePerUnit = measure.Int(FinePerUnit)
 
 // finePer is the fine units in one of each unit of weight, volume and count, with the base unit it becomes: gram,

@@ -106,6 +106,28 @@ type OnHand struct {
 	BestBefore Day
 	// Used marks jars, bands and lids that were used before. Used lids are never counted.
 	Used bool
+	// Note is where it is kept, or anything else to remember.
+	Note string
+	// Version rises with every edit of a stored item.
+	Version int64
+}
+
+// Validate reports every wrong field of something on hand.
+func (h *OnHand) Validate() error {
+	var c fault.Collector
+	if h.BestBefore != "" {
+		h.BestBefore.check(&c, "best_before")
+	}
+	checkContent(&c, "content", h.Content, true)
+	return c.Err()
+}
+
+// QuantityText writes a quantity so that it reads back exactly: "1.75 oz", "2 kg", "1/3 cup".
+func QuantityText(q measure.Quantity) string {
+	if q.Unit == "" {
+		return ""
+	}
+	return q.Amount.High.Exact() + " " + q.Unit.Short()
 }
 
 // Aim says which of the baskets that cover a need is bought.

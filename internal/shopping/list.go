@@ -161,6 +161,18 @@ type SheetLine struct {
 	Unit   measure.Unit `json:"unit"`
 }
 
+// Summary is the list without its lines, sheets and conversions, and with its totals and counts.
+func (l *List) Summary() *List {
+	s := *l
+	s.Items, s.Sheets, s.Conversions = nil, nil, nil
+	return &s
+}
+
+// Lines is how many lines the list has, also when it is a summary without them.
+func (l *List) Lines() int {
+	return l.Confidence.Published + l.Confidence.Neighbour + l.Confidence.Unconverted
+}
+
 // finish orders the lines and fills the totals.
 func (l *List) finish(currency string, classCosts []int64) {
 	slices.SortStableFunc(l.Items, func(a, b Item) int {

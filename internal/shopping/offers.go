@@ -48,6 +48,8 @@ type Offer struct {
 	Price         Money
 	// Acidity is a vinegar's, in tenths of a percent (50 = 5 %); zero for other things.
 	Acidity int
+	// Version rises with every edit of a stored offer.
+	Version int64
 }
 
 // MostPrice is the largest price of one pack, in minor units.

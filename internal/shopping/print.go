@@ -21,8 +21,11 @@ const (
 	Customary
 )
 
-// Amount is a quantity as a shopper would say it, never below what it is.
+// Amount is a quantity as a shopper would say it, never below what it is (by more than the grace of rounding).
 func (s System) Amount(f Fine, unit measure.Unit) string {
+	if f > grace {
+		f -= grace
+	}
 	q := measure.Q(f.Number(), unit)
 	if unit.Dimension() == measure.Count {
 		q.Amount = measure.One(q.Amount.High.Ceil())

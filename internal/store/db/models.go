@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5/pgtype"
 )
 
 type Batch struct {
@@ -89,6 +90,25 @@ type Kitchen struct {
 	CurrencyCode string
 	CreatedAt    time.Time
 	Version      int64
+}
+
+type Offer struct {
+	KitchenID     uuid.UUID
+	ID            uuid.UUID
+	Slug          string
+	Item          string
+	Label         string
+	Shop          string
+	Section       string
+	Kind          string
+	Content       string
+	Step          string
+	AverageWeight string
+	PriceMinor    int64
+	CurrencyCode  string
+	Acidity       int32
+	CreatedAt     time.Time
+	Version       int64
 }
 
 type Participant struct {
@@ -197,4 +217,17 @@ type Station struct {
 	DisplayName string
 	Position    int32
 	Version     int64
+}
+
+type StockItem struct {
+	KitchenID  uuid.UUID
+	ID         uuid.UUID
+	Slug       string
+	Item       string
+	Content    string
+	BestBefore pgtype.Date
+	Used       bool
+	Note       string
+	CreatedAt  time.Time
+	Version    int64
 }

@@ -199,7 +199,7 @@ var checklist = concat(
 	with(both(pressure, func(p Process) bool { return CompareJars(p.Request.Jar.Trade(), Pint) > 0 }),
 		line(Depressurise, "pc_depressurise_quarts_older_model", "An older heavy-walled canner without a dial gauge takes {pc_depressurise_quarts_older_model} with quarts.")),
 	with(pressure,
-		line(Depressurise, "pc_wait_after_weight_removed", "When the canner is depressurised, take the weight off or open the petcock, and wait {pc_wait_after_weight_removed} before taking off the lid.")),
+		line(Depressurise, "pc_wait_after_weight_removed", "When the canner is depressurised, take the weight off or open the petcock, and wait {pc_wait_after_weight_removed} before taking off the lid (an older bulletin says {pc_wait_after_weight_removed_older_source}; the longer wait is kept).")),
 	with(by(BoilingWater),
 		line(Resting, "bw_rest_after_process", "Turn the heat off, take the lid off and leave the jars in the canner for {bw_rest_after_process}."),
 		says(Resting, "bw_rest_is_safety_requirement")),

@@ -161,9 +161,13 @@ func (t *Table) LookUp(q Request) (Process, error) {
 	if err != nil {
 		return Process{}, err
 	}
+	allBands := rows
 	rows, err = forAltitude(rows, q)
 	if err != nil {
 		return Process{}, err
+	}
+	if n, disagree := sweetSpreadText(allBands, rows, q); disagree {
+		notes = append(notes, n)
 	}
 	answer := Process{Request: q, Product: p.product, PrintedPack: pack, PrintedJar: jar, Band: rows[0].Band, Notes: notes}
 	for _, r := range rows {
@@ -366,6 +370,31 @@ func forAltitude(rows []reference.ProcessRow, q Request) ([]reference.ProcessRow
 		refusal.Has = append(refusal.Has, BandText(b))
 	}
 	return nil, refusal
+}
+
+// sweetSpreadText notes where the general text on sweet spreads asks for more than a product's own table: it adds a minute
+// for every full 1,000 ft to the 5-minute process, the tables step in bands. The table is the answer; the longer time is named.
+func sweetSpreadText(allBands, held []reference.ProcessRow, q Request) (Note, bool) {
+	rule := reference.MustFact("jam_altitude_rule_text")
+	const base = 5
+	isSpread := slices.ContainsFunc(allBands, func(r reference.ProcessRow) bool {
+		return strings.HasPrefix(r.Source.Locator, "Guide 7") && r.Band.Min == 0 && r.Minutes == base
+	})
+	if !isSpread {
+		return Note{}, false
+	}
+	perThousand := measure.Int(int64(reference.MustFigure(rule.Key)))
+	byText, _ := q.Altitude.Feet().Div(measure.Int(1000)).Floor().Mul(perThousand).Add(measure.Int(base)).Int64()
+	byTable := held[0].Minutes
+	if byText <= int64(byTable) {
+		return Note{}, false
+	}
+	return Note{
+		Key: rule.Key,
+		Text: fmt.Sprintf("The general text on sweet spreads adds %s min per 1,000 ft to %d min, which makes %d min here; the product's own table prints %s. The longer time is the more cautious.",
+			perThousand, base, byText, byTable),
+		Source: rule.Source,
+	}, true
 }
 
 // mostSuggestions bounds how many product keys a refusal offers.

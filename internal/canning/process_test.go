@@ -71,7 +71,9 @@ func TestEveryPrintedRowIsFoundInItsBandAndOnlyThere(t *testing.T) {
 			require.True(t, has(p, r), "%v at %s ft", r, ft)
 			require.Equal(t, JarSize(r.Jar), p.PrintedJar)
 			require.Equal(t, r.Pack, p.PrintedPack)
-			require.Empty(t, p.Notes)
+			for _, n := range p.Notes {
+				require.Equal(t, "jam_altitude_rule_text", n.Key, "a printed row needs no rule to be read")
+			}
 		}
 		// In metres: just above the lower end, the middle, and the upper end rounded down.
 		for _, ft := range []measure.Number{low.Add(hair), middle, high} {
@@ -411,6 +413,37 @@ func TestSteamNeverOutrunsBoilingWater(t *testing.T) {
 	})
 }
 
+func TestDisagreementOnSweetSpreadsIsSaid(t *testing.T) {
+	// USDA AIB 539 (2015): Guide 7, p. 7-8, prints 5, 10 and 15 min; Guide 1, p. 1-30, adds a minute per 1,000 ft to 5. At 5,000 ft
+	// both say 10; at 6,000 ft the text makes 5 + 6 = 11.
+	q := Request{ProductKey: "jams_and_jellies_with_added_pectin", Pack: reference.HotPack, Jar: HalfPint, Method: BoilingWater}
+	for at, longer := range map[string]string{"0": "", "999": "", "1000": "makes 6 min", "1001": "", "5280": "", "6000": "makes 11 min", "6001": "", "10000": "", "11000": "makes 16 min"} {
+		q.Altitude = feet(t, at)
+		p, err := Published().LookUp(q)
+		require.NoError(t, err)
+		if longer == "" {
+			require.Empty(t, p.Notes, at)
+			continue
+		}
+		require.Len(t, p.Notes, 1, at)
+		require.Contains(t, p.Notes[0].Text, longer)
+		require.Equal(t, "Guide 1, p. 1-30", p.Notes[0].Source.Locator)
+	}
+	// Relishes with a 5-minute process are no sweet spreads.
+	q = Request{ProductKey: "piccalilli", Pack: reference.HotPack, Jar: Pint, Method: BoilingWater, Altitude: feet(t, "5900")}
+	p, err := Published().LookUp(q)
+	require.NoError(t, err)
+	require.NotContains(t, noteKeys(p), "jam_altitude_rule_text")
+}
+
+func noteKeys(p Process) []string {
+	var keys []string
+	for _, n := range p.Notes {
+		keys = append(keys, n.Key)
+	}
+	return keys
+}
+
 func TestPrintedSaysWhatATableCovers(t *testing.T) {
 	require.Equal(t, []Coverage{{Method: BoilingWater, Pack: reference.RawPack, Jars: []JarSize{TwelveOunce, Pint}}}, Published().Printed("pickled_asparagus"))
 	require.Nil(t, Published().Printed("moonstones"))
@@ -432,4 +465,16 @@ func FuzzParseJarAndMethod(f *testing.F) {
 			require.Contains(t, Methods(), m)
 		}
 	})
+}
+
+func BenchmarkLookUp(b *testing.B) {
+	table := Published()
+	a, err := measure.ParseAltitude("5,280 ft")
+	require.NoError(b, err)
+	q := Request{ProductKey: "crushed_tomatoes", Pack: reference.HotPack, Jar: Pint, Method: PressureDial, Altitude: a}
+	for b.Loop() {
+		if _, err := table.LookUp(q); err != nil {
+			b.Fatal(err)
+		}
+	}
 }

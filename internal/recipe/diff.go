@@ -10,7 +10,7 @@ type difference struct {
 	// before and after are the line on either side; nil where there is none.
 	before, after *Line
 	// cmp orders after's amount against before's; commensurate is false where no conversion exists.
-	cmp        int
+	cmp          int
 	commensurate bool
 	// factor is the number of batches, for BatchFactor.
 	factor measure.Number

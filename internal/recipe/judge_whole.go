@@ -136,15 +136,26 @@ func shortestMinutes(key string, pack reference.Pack, jar canning.JarSize) float
 	return float64(least)
 }
 
+// tabledMethod says a method changed to is one the process tables, or the rule on steam, give times for.
+func tabledMethod(method string) bool {
+	switch method {
+	case "boiling_water", "boiling_water_canner", "water_bath", "pressure", "pressure_canner", "atmospheric_steam", "steam", "steam_canner":
+		return true
+	}
+	return false
+}
+
 // method judges a process that is not in the table.
 func (j *judge) method(d difference) Finding {
 	if strings.HasPrefix(d.to, "process of ") {
 		for _, other := range j.diffs {
-			if other.kind != Swap {
+			if other.kind != Swap && other.kind != Add {
 				continue
 			}
-			if f, ok := j.printedAlternative(other); ok && f.ProcessKey == j.changed.ProcessKey {
-				return allowed("the swap takes this process", f.Citations)
+			if f := j.finding(other); f.Verdict.OK() && f.ProcessKey == j.changed.ProcessKey {
+				f := allowed("another change of this recipe takes this process", f.Citations)
+				f.Consequence = AnotherProcess
+				return f
 			}
 		}
 		return forbidden("a process holds only for the formula it was tested with", "keep the printed process", "only_tested_proportions")

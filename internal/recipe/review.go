@@ -147,12 +147,20 @@ func ReviewOf(r *Revision) Review {
 	return rv
 }
 
-// ReviewChanges reviews changes before anything is kept: it applies them to base and reviews the outcome.
+// ReviewChanges reviews changes before anything is kept: it applies them to base, gives the outcome the process its
+// changes take, and reviews it.
 func ReviewChanges(base *Revision, changes []Change) (*Revision, Review, error) {
 	changed, err := Apply(base, changes)
 	if err != nil {
 		return nil, Review{}, err
 	}
+	// A formula that comes from none of the printed ones but from an attested one is reviewed against that.
+	if changed.Base == nil && changed.BasedOn == "" {
+		if ok, _ := attestedStanding(base); ok {
+			changed.Base = base
+		}
+	}
+	changed = WithProcess(changed)
 	return changed, ReviewOf(changed), nil
 }
 
@@ -179,55 +187,4 @@ func (rv *Review) notes(r *Revision, weighAs map[string]Line) {
 	for _, s := range append(append([]string{}, rv.SaltAfter.StandIns...), rv.SugarAfter.StandIns...) {
 		rv.Notes = append(rv.Notes, s+".")
 	}
-}
-
-// ShelfStable says whether jars of a revision may go through a canner and onto a shelf, and why or why not.
-// Nothing stored is believed: it sets the formula against the printed one afresh. What is not shelf-stable may be
-// taught and bought for; its jars are "refrigerate or freeze".
-func ShelfStable(r *Revision) (bool, string) {
-	if baseOf(r) == nil {
-		return attestedStanding(r)
-	}
-	if r.Base != nil {
-		if ok, why := attestedStanding(r.Base); !ok {
-			return false, why
-		}
-	}
-	rv := ReviewOf(r)
-	if rv.Verdict.OK() && rv.Consequence < ColdOnly {
-		if len(rv.Findings) == 0 {
-			return true, "as printed in " + rv.Base.Source.String()
-		}
-		return true, "changed only as the publications allow; printed in " + rv.Base.Source.String()
-	}
-	for _, f := range rv.Findings {
-		if f.Verdict == rv.Verdict && (!f.Verdict.OK() || f.Consequence == ColdOnly) {
-			return false, f.Change + " is " + f.Verdict.String() + ": " + f.Because
-		}
-	}
-	return false, "the review does not allow it"
-}
-
-// attestedStanding says whether a formula outside the library stands on somebody's word that it is printed: it must
-// name a product of the process table, and the same publication as that table, since a process is tested with
-// its formula, and a place in it.
-func attestedStanding(r *Revision) (bool, string) {
-	switch {
-	case r.ProcessKey == "":
-		return false, "it has no published process; refrigerate or freeze"
-	case !hasProcess(r.ProcessKey):
-		return false, fmt.Sprintf("the process tables have no product %q; refrigerate or freeze", r.ProcessKey)
-	case r.Source.Publication == "" || r.Source.Locator == "":
-		return false, "it names no published source with a place in it; refrigerate or freeze"
-	case !samePublication(r.Source.Publication, r.ProcessKey):
-		return false, fmt.Sprintf("its source is not the publication of the process of %q, and a process holds only for the formula it was tested with; refrigerate or freeze", r.ProcessKey)
-	case strings.TrimSpace(r.Attested.By) == "":
-		return false, "nobody has said that the formula is as printed in " + r.Source.String() + "; refrigerate or freeze"
-	case r.Method != "":
-		return false, "it is not processed as the tables print; refrigerate or freeze"
-	}
-	if ok, why := jarInTable(r.ProcessKey, r.Pack, r.Yield.Jar); !ok {
-		return false, why
-	}
-	return true, "on the word of " + r.Attested.By + " that the formula is as printed in " + r.Source.String() + "; this program has not seen that page"
 }

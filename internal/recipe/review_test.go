@@ -99,12 +99,9 @@ func changesOf(t testing.TB, c reviewCase) []Change {
 func reviewCaseOf(t testing.TB, c reviewCase) (*Revision, Review) {
 	t.Helper()
 	base := formula(t, c.Recipe)
-	changed, err := Apply(base, changesOf(t, c))
+	changed, rv, err := ReviewChanges(base, changesOf(t, c))
 	require.NoError(t, err, c.Say)
-	if base.BasedOn == "" {
-		changed.Base = base
-	}
-	return changed, ReviewOf(changed)
+	return changed, rv
 }
 
 // The table is for cooks to read; its verdicts follow from the published statement each case names

@@ -38,6 +38,8 @@ const (
 	UnsterileJars ChangeKind = "unsterile_jars"
 	// Method processes some other way than the process table's.
 	Method ChangeKind = "method"
+	// AcidShareFall is found by a review where the acid share falls; nobody can ask for it.
+	AcidShareFall ChangeKind = "acid_share"
 )
 
 var changeKinds = []ChangeKind{Swap, Omit, Reduce, Raise, Add, Prepare, JarSize, Pack, BatchFactor, Headspace, UnsterileJars, Method}

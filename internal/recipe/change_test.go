@@ -76,7 +76,7 @@ func TestDoublingDoesNotHideAChange(t *testing.T) {
 	}
 	require.True(t, kinds[BatchFactor])
 	require.True(t, kinds[Omit])
-	require.True(t, kinds["acid_share"])
+	require.True(t, kinds[AcidShareFall])
 	require.Equal(t, Forbidden, rv.Verdict)
 }
 

@@ -319,7 +319,7 @@ func (j *judge) acidFall(before, after Share, weighAs map[string]Line) (Finding,
 		// Pressure-canned food is not kept by its acid.
 		return Finding{}, false
 	}
-	f := Finding{Kind: "acid_share", Verdict: Forbidden, Consequence: ColdOnly, WayOut: "keep the acid and the low-acid food as printed",
+	f := Finding{Kind: AcidShareFall, Verdict: Forbidden, Consequence: ColdOnly, WayOut: "keep the acid and the low-acid food as printed",
 		Citations: cite("proportions_vinegar_food_water", "only_tested_proportions")}
 	if before.Known() && after.Known() {
 		if !after.exact().Less(before.exact()) {

@@ -80,6 +80,7 @@ func NewServer(o Options) (*Server, error) {
 	stillroomv1.RegisterShoppingServiceServer(s, &shoppingService{backend: b})
 	stillroomv1.RegisterEquipmentServiceServer(s, &equipmentService{backend: b})
 	stillroomv1.RegisterProcessServiceServer(s, &processService{backend: b})
+	stillroomv1.RegisterRecipeServiceServer(s, &recipeService{backend: b})
 
 	h := health.NewServer()
 	healthpb.RegisterHealthServer(s, h)

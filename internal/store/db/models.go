@@ -166,6 +166,27 @@ type QuestionDetail struct {
 	Rank             int64
 }
 
+type Recipe struct {
+	KitchenID    uuid.UUID
+	ID           uuid.UUID
+	Slug         string
+	Title        string
+	PublishedKey string
+	CreatedAt    time.Time
+	Version      int64
+}
+
+type RecipeRevision struct {
+	KitchenID         uuid.UUID
+	ID                uuid.UUID
+	RecipeID          uuid.UUID
+	Number            int32
+	Document          []byte
+	Review            []byte
+	NotForShelfReason string
+	CreatedAt         time.Time
+}
+
 type Request struct {
 	KitchenID   uuid.UUID
 	RequestID   uuid.UUID

@@ -21,6 +21,8 @@ CREATE TABLE recipe_revisions (
     recipe_id            uuid        NOT NULL,
     number               integer     NOT NULL CHECK (number >= 1),
     document             jsonb       NOT NULL,
+    -- The review as it was when the revision was kept.
+    review               jsonb       NOT NULL DEFAULT '{}',
     -- Why its jars may not be put in a load; empty when they may.
     not_for_shelf_reason text        NOT NULL DEFAULT '',
     created_at           timestamptz NOT NULL DEFAULT now(),

@@ -78,6 +78,9 @@ func TestReviewRoundTrip(t *testing.T) {
 		require.Equal(t, rv.AcidAfter.String(), back.AcidAfter.String())
 		require.Len(t, back.Findings, len(rv.Findings))
 	}
-	_, err := UnmarshalReview([]byte(`{"findings":[{"verdict":9}]}`))
+	none, err := UnmarshalReview([]byte(`{}`))
+	require.NoError(t, err)
+	require.Equal(t, "not known", none.AcidAfter.String())
+	_, err = UnmarshalReview([]byte(`{"findings":[{"verdict":9}]}`))
 	require.Error(t, err)
 }

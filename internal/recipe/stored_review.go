@@ -109,6 +109,9 @@ func UnmarshalReview(data []byte) (Review, error) {
 	}
 	var errs []error
 	grams := func(text string) measure.Grams {
+		if text == "" { // kept without a review
+			return measure.Grams{}
+		}
 		n, err := measure.ParseExact(text)
 		errs = append(errs, err)
 		return measure.NewGrams(n)

@@ -15,7 +15,6 @@ import (
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
 	"stillroom/internal/fault"
-	"stillroom/internal/kitchen"
 	"stillroom/internal/recipe"
 	"stillroom/internal/store"
 )
@@ -415,18 +414,6 @@ func (s *recipeService) ExportRecipe(ctx context.Context, req *stillroomv1.Expor
 		out.Content = []byte(recipe.Text(r))
 	}
 	return out, err
-}
-
-// batchFormula is what the batch plan needs to know of a revision.
-func batchFormula(k recipe.Kept) kitchen.Formula {
-	f := kitchen.Formula{
-		Revision: kitchen.RevisionRef{Recipe: k.Recipe, Number: k.Number}, Title: k.Revision.Title,
-		Jar: k.Revision.Yield.Jar, JarsMin: k.Revision.Yield.JarsMin, JarsMax: k.Revision.Yield.JarsMax,
-	}
-	for _, n := range recipe.Equipment(k.Revision) {
-		f.Needs = append(f.Needs, kitchen.Need{Kind: n.Item, Count: n.Count})
-	}
-	return f
 }
 
 // changeFields turns the field names of the recipe room into those of the contract.

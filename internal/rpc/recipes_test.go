@@ -17,7 +17,7 @@ func (s *testServer) recipes() stillroomv1.RecipeServiceClient {
 	return stillroomv1.NewRecipeServiceClient(s.conn)
 }
 
-func (s *testServer) adopt(t testing.TB, key string) *stillroomv1.Recipe {
+func (s *testServer) adoptRecipe(t testing.TB, key string) *stillroomv1.Recipe {
 	t.Helper()
 	r, err := s.recipes().AdoptRecipe(t.Context(), &stillroomv1.AdoptRecipeRequest{Parent: "kitchens/k", PublishedRecipe: "publishedRecipes/" + key})
 	require.NoError(t, err)
@@ -75,7 +75,7 @@ func TestAdoptReviewAndRevise(t *testing.T) {
 	t.Parallel()
 	s := newTestServer(t)
 	s.setTable(t, 4)
-	adopted := s.adopt(t, "chile_salsa")
+	adopted := s.adoptRecipe(t, "chile_salsa")
 	require.Equal(t, "kitchens/k/recipes/chile_salsa", adopted.GetName())
 	require.Equal(t, "publishedRecipes/chile_salsa", adopted.GetPublishedRecipe())
 	require.Equal(t, int32(1), adopted.GetLatestRevision().GetNumber())
@@ -144,7 +144,7 @@ func TestBatchPinsARevision(t *testing.T) {
 	t.Parallel()
 	s := newTestServer(t)
 	s.setTable(t, 4)
-	s.adopt(t, "chile_salsa")
+	s.adoptRecipe(t, "chile_salsa")
 	_, err := s.recipes().CreateRecipeRevision(t.Context(), &stillroomv1.CreateRecipeRevisionRequest{Parent: "kitchens/k/recipes/chile_salsa",
 		Changes: []*stillroomv1.Change{{Kind: stillroomv1.ChangeKind_CHANGE_KIND_REDUCE, LineId: "vinegar", Amount: "1/2 cup"}}})
 	require.NoError(t, err)
@@ -155,7 +155,7 @@ func TestBatchPinsARevision(t *testing.T) {
 	_, err = s.recipes().DeleteRecipe(t.Context(), &stillroomv1.DeleteRecipeRequest{Name: "kitchens/k/recipes/chile_salsa"})
 	requireCode(t, codes.FailedPrecondition, err)
 
-	s.adopt(t, "apple_butter")
+	s.adoptRecipe(t, "apple_butter")
 	_, err = s.recipes().DeleteRecipe(t.Context(), &stillroomv1.DeleteRecipeRequest{Name: "kitchens/k/recipes/apple_butter", Etag: "v9"})
 	requireCode(t, codes.Aborted, err)
 	_, err = s.recipes().DeleteRecipe(t.Context(), &stillroomv1.DeleteRecipeRequest{Name: "kitchens/k/recipes/apple_butter"})
@@ -168,7 +168,7 @@ func TestRevisionNumbersUnderRaces(t *testing.T) {
 	t.Parallel()
 	s := newTestServer(t)
 	s.setTable(t, 4)
-	s.adopt(t, "pickled_beets")
+	s.adoptRecipe(t, "pickled_beets")
 	const together = 12
 	numbers := make([]int32, together)
 	errs := make([]error, together)
@@ -276,7 +276,7 @@ func TestListRecipesByFilterAndPage(t *testing.T) {
 	s := newTestServer(t)
 	s.setTable(t, 4)
 	for _, key := range []string{"apple_butter", "chile_salsa", "chile_salsa_ii", "pear_apple_jam", "pickled_beets", "tomatillo_green_salsa"} {
-		s.adopt(t, key)
+		s.adoptRecipe(t, key)
 	}
 	var got []string
 	for token := ""; ; {

@@ -54,6 +54,7 @@ Run it:  stillroom serve        (then the other commands, in another terminal)`,
 		newServe(s), newHealth(s),
 		newKitchen(s), newSite(s), newClass(s), newStation(s), newBatch(s), newRoster(s), newParticipant(s),
 		newEquipment(s), newProcess(s),
+		newOffer(s), newStock(s), newShopping(s),
 		newQuestion(s), newLive(s),
 	)
 	return root

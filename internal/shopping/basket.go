@@ -112,7 +112,7 @@ func (k *larder) fill(it *Item, s *slot, b basis, offers []*Offer, wrong *fault.
 		o := sold[i]
 		content := Fine(packs[i].Content)
 		it.Basket = append(it.Basket, Purchase{
-			Offer: o.ID, Label: o.Label, Shop: o.Shop, Kind: o.Kind, Count: n, Each: content, Content: content * Fine(n),
+			Offer: o.ID, Label: o.describe(s.name), Shop: o.Shop, Kind: o.Kind, Count: n, Each: content, Content: content * Fine(n),
 			Cost: Money{Currency: o.Price.Currency},
 		})
 		weights = append(weights, n*packs[i].Price)
@@ -142,6 +142,19 @@ func solve(need Fine, packs []cover.Pack, aim Aim, b basis) (cover.Basket, error
 		}
 	}
 	return cover.Solve(ceilDiv(int64(need), tenth), coarse, cover.LeastSurplus)
+}
+
+// describe is what the shelf says, or else how it is packed: "bottle of 1 litre".
+func (o *Offer) describe(thing string) string {
+	switch {
+	case o.Label != "":
+		return o.Label
+	case o.Kind == Loose || o.Kind == Single:
+		return thing
+	case o.Content.Unit == measure.Each || string(o.Content.Unit) == string(o.Kind):
+		return string(o.Kind) + " of " + o.Content.Amount.String()
+	}
+	return string(o.Kind) + " of " + o.Content.String()
 }
 
 // name is what an offer is called in messages.

@@ -127,9 +127,9 @@ type Money struct {
 	Currency string `json:"currency"`
 }
 
-// String is e.g. "12.40 USD". Currencies without a minor unit of a hundredth are printed by [minorDigits].
+// String is e.g. "12.40 USD". Currencies without a minor unit of a hundredth are printed by [MinorDigits].
 func (m Money) String() string {
-	digits := minorDigits(m.Currency)
+	digits := MinorDigits(m.Currency)
 	sign, n := "", m.Minor
 	if n < 0 {
 		sign, n = "-", -n
@@ -141,8 +141,8 @@ func (m Money) String() string {
 	return fmt.Sprintf("%s%d.%0*d %s", sign, n/unit, digits, n%unit, m.Currency)
 }
 
-// minorDigits is the exponent of ISO 4217 for the currencies where it is not 2.
-func minorDigits(currency string) int {
+// MinorDigits is how many decimals a currency has: 2 except where ISO 4217 gives another exponent.
+func MinorDigits(currency string) int {
 	switch currency {
 	case "BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF", "UGX", "VND", "VUV", "XAF", "XOF", "XPF":
 		return 0

@@ -76,7 +76,7 @@ func mustInt(n measure.Number) int64 {
 
 // Text is a purchase as a shopper would say it: "2 × onions 2 kg, corner shop" or "1.3 kg loose".
 func (p Purchase) Text(s System, unit measure.Unit) string {
-	label := orElse(p.Label, p.Offer)
+	label := p.Label
 	if p.Kind == Loose {
 		// Exactly what is paid for: the steps are the shop's own.
 		label = s.Amount(p.Content, unit) + " loose, " + label
@@ -100,93 +100,151 @@ func (it Item) BasketText(s System) string {
 
 // WriteTable prints the list for a terminal. With explain, every line opens to its contributions and factors.
 func (l *List) WriteTable(w io.Writer, s System, explain bool) error {
-	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	var out strings.Builder
+	heads := make([][]string, 0, len(l.Classes))
 	for _, c := range l.Classes {
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", c.Day, orElse(c.Title, c.ID), counted(c.Participants, "participant"), counted(c.Jars, "jar"))
+		heads = append(heads, []string{string(c.Day), orElse(c.Title, c.ID), counted(c.Participants, "participant"), counted(c.Jars, "jar")})
 	}
-	section := ""
-	for _, it := range l.Items {
-		if it.Section != section {
-			section = it.Section
-			fmt.Fprintf(tw, "\n%s\n", strings.ToUpper(section))
-			fmt.Fprintln(tw, "BUY\tITEM\tNEED\t+ ALLOWANCE\t- ON HAND\tAS SOLD\tLEFT OVER\tCOST\t")
-		}
-		buy := s.Amount(it.ToBuy, it.Unit)
-		if it.ToBuy == 0 {
-			buy = "-"
-		}
-		left := ""
-		if len(it.Basket) > 0 {
-			left = s.AtMost(it.Surplus, it.Unit)
-		}
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", buy, it.Name, s.Amount(it.Need, it.Unit), zeroBlank(s, it.Allowance, it.Unit),
-			zeroBlank(s, it.OnHand, it.Unit), orElse(it.BasketText(s), it.About), left, costText(it), mark(it.Confidence))
-		if explain {
-			l.explain(tw, it, s)
-		}
+	for _, line := range align(heads) {
+		out.WriteString(line)
 	}
-	fmt.Fprintln(tw)
-	if l.Total.Currency != "" {
-		for _, t := range l.Sections {
-			if t.Cost.Minor > 0 {
-				fmt.Fprintf(tw, "%s\t%s\n", t.Section, t.Cost)
-			}
+	for from := 0; from < len(l.Items); {
+		to := from
+		for to < len(l.Items) && l.Items[to].Section == l.Items[from].Section {
+			to++
 		}
-		fmt.Fprintf(tw, "Total\t%s\t%s a jar\t%s a participant\n", l.Total, l.PerJar, l.PerParticipant)
-		if len(l.Classes) > 1 {
-			for _, c := range l.Classes {
-				fmt.Fprintf(tw, "  %s %s\t%s\t%s a jar\t%s a participant\n", c.Day, orElse(c.Title, c.ID), c.Cost, c.PerJar, c.PerParticipant)
-			}
-		}
+		l.writeSection(&out, l.Items[from:to], s, explain)
+		from = to
 	}
-	if err := tw.Flush(); err != nil {
-		return err
-	}
-	fmt.Fprintf(w, "\n%s: %d by published figures, %d by a near figure (~), %d need a person (?)", counted(int64(len(l.Items)), "line"),
+	l.writeTotals(&out)
+	fmt.Fprintf(&out, "\n%s: %d by published figures, %d by a near figure (~), %d need a person (?)", counted(int64(len(l.Items)), "line"),
 		l.Confidence.Published, l.Confidence.Neighbour, l.Confidence.Unconverted)
 	if l.Unpriced > 0 {
-		fmt.Fprintf(w, "; %d without an offer", l.Unpriced)
+		fmt.Fprintf(&out, "; %d without an offer", l.Unpriced)
 	}
-	fmt.Fprintln(w)
+	out.WriteString("\n")
 	for _, it := range l.Items {
 		if it.Confidence == Unconverted || it.Acidity > 0 || !it.Proven {
 			for _, r := range it.Remarks {
-				fmt.Fprintf(w, "  %s %s: %s\n", mark(it.Confidence), it.Name, r)
+				fmt.Fprintf(&out, "  %s%s: %s\n", markBefore(it.Confidence), it.Name, r)
 			}
 		}
 	}
 	for _, n := range l.Notes {
-		fmt.Fprintf(w, "  %s\n", n)
+		fmt.Fprintf(&out, "  %s\n", n)
 	}
-	return l.writeSheets(w, s)
+	l.writeSheets(&out, s)
+	_, err := io.WriteString(w, out.String())
+	return err
 }
 
-func (l *List) writeSheets(w io.Writer, s System) error {
-	if len(l.Sheets) == 0 {
-		return nil
+func (l *List) writeSection(out *strings.Builder, items []Item, s System, explain bool) {
+	fmt.Fprintf(out, "\n%s\n", strings.ToUpper(items[0].Section))
+	rows := [][]string{{"BUY", "ITEM", "NEED", "+ ALLOWANCE", "- ON HAND", "AS SOLD", "LEFT OVER", "COST", ""}}
+	for _, it := range items {
+		buy, left := s.Amount(it.ToBuy, it.Unit), ""
+		if it.ToBuy == 0 || it.Section == SectionTap {
+			buy = "-"
+		}
+		if len(it.Basket) > 0 {
+			left = s.AtMost(it.Surplus, it.Unit)
+		}
+		rows = append(rows, []string{
+			buy, it.Name, s.Amount(it.Need, it.Unit), zeroBlank(s, it.Allowance, it.Unit), zeroBlank(s, it.OnHand, it.Unit),
+			orElse(it.BasketText(s), it.About), left, costText(it), mark(it.Confidence),
+		})
 	}
-	_, err := fmt.Fprintln(w, "\nPARTICIPANTS BRING")
+	for i, line := range align(rows) {
+		out.WriteString(line)
+		if explain && i > 0 {
+			l.explain(out, items[i-1], s)
+		}
+	}
+}
+
+func (l *List) writeTotals(out *strings.Builder) {
+	if l.Total.Currency == "" {
+		return
+	}
+	each := func(name string, cost, jar, person Money, jars, people int64) []string {
+		row := []string{name, cost.String()}
+		if jars > 0 {
+			row = append(row, jar.String()+" a jar")
+		}
+		if people > 0 {
+			row = append(row, person.String()+" a participant")
+		}
+		return row
+	}
+	var rows [][]string
+	for _, t := range l.Sections {
+		if t.Cost.Minor > 0 {
+			rows = append(rows, []string{t.Section, t.Cost.String()})
+		}
+	}
+	rows = append(rows, each("Total", l.Total, l.PerJar, l.PerParticipant, l.Jars, l.Participants))
+	if len(l.Classes) > 1 {
+		for _, c := range l.Classes {
+			rows = append(rows, each("  "+string(c.Day)+" "+orElse(c.Title, c.ID), c.Cost, c.PerJar, c.PerParticipant, c.Jars, c.Participants))
+		}
+	}
+	out.WriteString("\n")
+	for _, line := range align(rows) {
+		out.WriteString(line)
+	}
+}
+
+// align sets rows in columns and returns their lines.
+func align(rows [][]string) []string {
+	var text strings.Builder
+	tw := tabwriter.NewWriter(&text, 0, 0, 2, ' ', 0)
+	for _, row := range rows {
+		fmt.Fprintln(tw, strings.Join(row, "\t"))
+	}
+	_ = tw.Flush() // a strings.Builder takes everything
+	lines := strings.SplitAfter(text.String(), "\n")
+	lines = lines[:len(lines)-1]
+	for i, line := range lines {
+		lines[i] = strings.TrimRight(line, " \n") + "\n"
+	}
+	return lines
+}
+
+func (l *List) writeSheets(out *strings.Builder, s System) {
+	if len(l.Sheets) == 0 {
+		return
+	}
+	out.WriteString("\nPARTICIPANTS BRING\n")
 	for _, sheet := range l.Sheets {
 		things := make([]string, len(sheet.Lines))
 		for i, line := range sheet.Lines {
 			things[i] = s.Amount(line.Amount, line.Unit) + " " + line.Name
 		}
-		_, err = fmt.Fprintf(w, "  %s (%s, %s): %s\n", orElse(sheet.Name, sheet.Participant), sheet.Class, sheet.Station, strings.Join(things, ", "))
+		fmt.Fprintf(out, "  %s (%s, %s): %s\n", orElse(sheet.Name, sheet.Participant), sheet.Class, sheet.Station, strings.Join(things, ", "))
 	}
-	return err
 }
 
-func (l *List) explain(w io.Writer, it Item, s System) {
+func (l *List) explain(out *strings.Builder, it Item, s System) {
 	for _, c := range it.Contributions {
-		conversion := l.Conversions[c.Conversion]
-		source := orElse(conversion.Recipe, "supplies")
-		fmt.Fprintf(w, "\t  %s, %s %s: %d × %s (%s)\t%s\n", c.Class, c.Station, c.Batch, c.Times, conversion.Text, source, s.Amount(c.Amount, it.Unit))
+		conversion := &l.Conversions[c.Conversion]
+		where := c.Class + ", " + c.Station
+		if c.Batch != "" {
+			where += ", " + c.Batch
+		}
+		what := conversion.Text
+		if conversion.Recipe != "" {
+			what += " (" + conversion.Recipe + ")"
+		}
+		if c.Of > 1 {
+			what += fmt.Sprintf(", %d of %d parts", c.Part, c.Of)
+		}
+		fmt.Fprintf(out, "      %s  %s: %d × %s\n", s.Amount(c.Amount, it.Unit), where, c.Times, what)
 	}
 	for _, f := range l.factors(it) {
-		fmt.Fprintf(w, "\t  %s; %s, %s\n", f, f.Publication, f.Locator)
+		fmt.Fprintf(out, "      by %s [%s, %s]\n", f, f.Publication, f.Locator)
 	}
 	for _, r := range it.Remarks {
-		fmt.Fprintf(w, "\t  note: %s\n", r)
+		fmt.Fprintf(out, "      note: %s\n", r)
 	}
 }
 
@@ -263,6 +321,13 @@ func mark(c Confidence) string {
 		return "~"
 	case Unconverted:
 		return "?"
+	}
+	return ""
+}
+
+func markBefore(c Confidence) string {
+	if m := mark(c); m != "" {
+		return m + " "
 	}
 	return ""
 }

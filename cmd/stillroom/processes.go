@@ -16,7 +16,7 @@ import (
 
 func newProcess(s *session) *cobra.Command {
 	return parent(groupPlan, "process", "Processes: published times for a jar at an altitude, and the procedure with them",
-		newProcessShow(s), newProcessList(s), newProcessComeUp(s))
+		newProcessShow(s), newProcessList(s), newProcessClass(s), newProcessComeUp(s))
 }
 
 func newProcessList(s *session) *cobra.Command {
@@ -133,6 +133,82 @@ func (s *session) readPlace(altitude, site string) (*stillroomv1.Altitude, strin
 	}
 	name, err := s.under("sites", site)
 	return nil, name, err
+}
+
+func newProcessClass(s *session) *cobra.Command {
+	return &cobra.Command{
+		Use: "class CLASS", Short: "Print the processes of a class's batches and the checklist for its canners", Args: cobra.ExactArgs(1),
+		Example: "  stillroom process class salsa-day",
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := s.under("classes", args[0])
+			if err != nil {
+				return err
+			}
+			p, err := call(cmd.Context(), s, stillroomv1.NewProcessServiceClient, func(ctx context.Context, c stillroomv1.ProcessServiceClient) (*stillroomv1.ClassProcedure, error) {
+				return c.GetClassProcedure(ctx, &stillroomv1.GetClassProcedureRequest{Name: name})
+			})
+			if err != nil {
+				return err
+			}
+			return s.show(p, func(w io.Writer) { writeClassProcedure(w, p) })
+		},
+	}
+}
+
+func writeClassProcedure(w io.Writer, p *stillroomv1.ClassProcedure) {
+	fmt.Fprintf(w, "%s, at %s (water boils at %s)\n\n", last(p.GetClass()), height(p.GetAltitude()), measure.Celsius(p.GetBoilingPointCelsius()))
+	g := newGrid(">NO.", "RECIPE", "JAR", "METHOD", "PROCESS", ">HEADSPACE", "SOURCE")
+	for i, process := range p.GetProcesses() {
+		if process.GetRefrigerateReason() != "" {
+			g.add(i+1, process.GetTitle(), jarSize(process.GetJarSize()), "none", "refrigerate or freeze", "–", "–")
+			continue
+		}
+		for j, c := range process.GetChoices() {
+			number, or := fmt.Sprint(i+1), ""
+			if j > 0 {
+				number, or = "", "or "
+			}
+			headspace := "not printed"
+			if c.HeadspaceInches != nil {
+				headspace = measure.Inches(c.GetHeadspaceInches()).String()
+			}
+			choice := canning.Choice{Minutes: measure.Minutes(c.GetMinutes()), Pressure: measure.GaugePounds(c.GetPressurePounds())}
+			g.add(number, process.GetTitle(), jarSize(process.GetJarSize()), methodName(process.GetMethod()), or+choice.String(), headspace, citation(c.GetSource()))
+		}
+	}
+	g.write(w, "No batches yet; have some worked out with: stillroom batch propose CLASS --want RECIPE=JARS")
+	for i, process := range p.GetProcesses() {
+		if why := process.GetRefrigerateReason(); why != "" {
+			fmt.Fprintf(w, "\nNo. %d is refrigerated or frozen, never shelved: %s\n", i+1, why)
+		}
+		for _, n := range process.GetNotes() {
+			fmt.Fprintf(w, "\nNo. %d: %s (%s)\n", i+1, n.GetText(), citation(n.GetSource()))
+		}
+	}
+	stage := ""
+	for _, line := range p.GetSteps() {
+		if line.GetStage() != stage {
+			stage = line.GetStage()
+			fmt.Fprintf(w, "\n%s\n", strings.ToUpper(stage[:1])+stage[1:])
+		}
+		fmt.Fprintf(w, "  [ ] %s%s (%s)\n", onlyFor(line.GetProcesses()), line.GetText(), citation(line.GetSource()))
+	}
+	fmt.Fprintln(w)
+	for _, line := range p.GetCautions() {
+		writeCautions(w, []*stillroomv1.Caution{{Text: onlyFor(line.GetProcesses()) + line.GetText(), Source: line.GetSource()}})
+	}
+}
+
+// onlyFor names the processes a line belongs to, counted from 1 as the table does; nothing when to all.
+func onlyFor(processes []int32) string {
+	if len(processes) == 0 {
+		return ""
+	}
+	numbers := make([]string, len(processes))
+	for i, p := range processes {
+		numbers[i] = fmt.Sprint(p + 1)
+	}
+	return "For no. " + strings.Join(numbers, ", ") + ": "
 }
 
 func newProcessComeUp(s *session) *cobra.Command {

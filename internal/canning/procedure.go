@@ -276,10 +276,12 @@ var stages = []Stage{Preparing, Filling, Heating, Timing, Interrupted, Depressur
 
 // inOrder puts steps that were added at the end among those of their stage.
 func inOrder(steps []Step) []Step {
-	slices.SortStableFunc(steps, func(a, b Step) int {
-		return cmp.Compare(slices.Index(stages, a.Stage), slices.Index(stages, b.Stage))
-	})
+	slices.SortStableFunc(steps, byStage)
 	return steps
+}
+
+func byStage(a, b Step) int {
+	return cmp.Compare(slices.Index(stages, a.Stage), slices.Index(stages, b.Stage))
 }
 
 // steamSteps are the steps for which publications on atmospheric steam give no figure of their own, so that
@@ -301,11 +303,16 @@ func steamSteps(p Process) []Step {
 
 // Cautions are what must be printed with a process, the general one first.
 func Cautions(p Process) []Step {
-	steps := []Step{{Stage: Caution, Text: AuthorityFirst, Source: reference.Source{Publication: CommonPractice}}}
+	steps := []Step{general()}
 	for _, r := range slices.Concat(acidified[p.Product.Key], generalCautions) {
 		steps = append(steps, r.step())
 	}
 	return steps
+}
+
+// general is the caution that stands before all others.
+func general() Step {
+	return Step{Stage: Caution, Text: AuthorityFirst, Source: reference.Source{Publication: CommonPractice}}
 }
 
 // step puts the figures into a rule's text.

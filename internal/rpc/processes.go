@@ -181,37 +181,55 @@ func encodeProcess(p canning.Process) *stillroomv1.LookUpProcessResponse {
 		Product:             encodeProduct(p.Product),
 		Altitude:            &stillroomv1.Altitude{Metres: altitude.Metres().Float64()},
 		AltitudeFeet:        altitude.Feet().Float64(),
-		Band:                &stillroomv1.AltitudeBand{MinFeet: int32(p.Band.Min), Text: canning.BandText(p.Band)},
+		Band:                encodeBand(p.Band),
 		PrintedJarSize:      encodeJarSize(p.PrintedJar),
 		BoilingPointCelsius: float64(canning.BoilingPoint(altitude)),
 	}
-	if !p.Band.Open {
-		top := int32(p.Band.Max)
-		out.Band.MaxFeet = &top
-	}
-	for _, c := range p.Choices {
-		choice := &stillroomv1.ProcessChoice{Minutes: int32(c.Minutes), PressurePounds: int32(c.Pressure), Source: encodeSource(c.Source)}
-		if c.HeadspacePrinted {
-			inches := float64(c.Headspace)
-			choice.HeadspaceInches = &inches
-		}
-		out.Choices = append(out.Choices, choice)
-	}
+	out.Choices = encodeChoices(p)
 	for _, n := range p.Notes {
 		out.Notes = append(out.Notes, encodeCaution(n.Text, n.Source))
 	}
 	for _, step := range canning.Procedure(p) {
 		out.Steps = append(out.Steps, &stillroomv1.ProcedureStep{Stage: string(step.Stage), Text: step.Text, FactKey: step.Key, Source: encodeSource(step.Source)})
 	}
+	out.Phases = encodePhases(p)
+	for _, step := range canning.Cautions(p) {
+		out.Cautions = append(out.Cautions, encodeCaution(step.Text, step.Source))
+	}
+	return out
+}
+
+func encodeBand(b reference.Band) *stillroomv1.AltitudeBand {
+	out := &stillroomv1.AltitudeBand{MinFeet: int32(b.Min), Text: canning.BandText(b)}
+	if !b.Open {
+		top := int32(b.Max)
+		out.MaxFeet = &top
+	}
+	return out
+}
+
+func encodeChoices(p canning.Process) []*stillroomv1.ProcessChoice {
+	var out []*stillroomv1.ProcessChoice
+	for _, c := range p.Choices {
+		choice := &stillroomv1.ProcessChoice{Minutes: int32(c.Minutes), PressurePounds: int32(c.Pressure), Source: encodeSource(c.Source)}
+		if c.HeadspacePrinted {
+			inches := float64(c.Headspace)
+			choice.HeadspaceInches = &inches
+		}
+		out = append(out, choice)
+	}
+	return out
+}
+
+// encodePhases gives the phases of a process's first choice.
+func encodePhases(p canning.Process) []*stillroomv1.LoadPhase {
+	var out []*stillroomv1.LoadPhase
 	for _, phase := range canning.Phases(p, p.Choices[0]) {
 		m := &stillroomv1.LoadPhase{DisplayName: phase.Name, Minutes: int32(phase.Minutes)}
 		if phase.Source.Publication != "" {
 			m.Source = encodeSource(phase.Source)
 		}
-		out.Phases = append(out.Phases, m)
-	}
-	for _, step := range canning.Cautions(p) {
-		out.Cautions = append(out.Cautions, encodeCaution(step.Text, step.Source))
+		out = append(out, m)
 	}
 	return out
 }

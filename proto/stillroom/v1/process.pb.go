@@ -860,6 +860,352 @@ func (x *LoadPhase) GetSource() *Source {
 	return nil
 }
 
+// GetClassProcedureRequest names a class.
+type GetClassProcedureRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "kitchens/{kitchen}/classes/{class}".
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetClassProcedureRequest) Reset() {
+	*x = GetClassProcedureRequest{}
+	mi := &file_stillroom_v1_process_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetClassProcedureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetClassProcedureRequest) ProtoMessage() {}
+
+func (x *GetClassProcedureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_process_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetClassProcedureRequest.ProtoReflect.Descriptor instead.
+func (*GetClassProcedureRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *GetClassProcedureRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// ClassProcedure is what a class needs to know at its canners.
+type ClassProcedure struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The class, "kitchens/{kitchen}/classes/{class}".
+	Class string `protobuf:"bytes,1,opt,name=class,proto3" json:"class,omitempty"`
+	// Altitude of its site.
+	Altitude *Altitude `protobuf:"bytes,2,opt,name=altitude,proto3" json:"altitude,omitempty"`
+	// Boiling point of water there under the standard atmosphere, degrees Celsius.
+	BoilingPointCelsius float64 `protobuf:"fixed64,3,opt,name=boiling_point_celsius,json=boilingPointCelsius,proto3" json:"boiling_point_celsius,omitempty"`
+	// The processes of its batches, in the order of the batches; one for each method its canners can run.
+	Processes []*ClassProcess `protobuf:"bytes,4,rep,name=processes,proto3" json:"processes,omitempty"`
+	// The checklist in working order.
+	Steps []*ProcedureLine `protobuf:"bytes,5,rep,name=steps,proto3" json:"steps,omitempty"`
+	// What must be printed with it; the first says whose word comes first.
+	Cautions      []*ProcedureLine `protobuf:"bytes,6,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClassProcedure) Reset() {
+	*x = ClassProcedure{}
+	mi := &file_stillroom_v1_process_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClassProcedure) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClassProcedure) ProtoMessage() {}
+
+func (x *ClassProcedure) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_process_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClassProcedure.ProtoReflect.Descriptor instead.
+func (*ClassProcedure) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ClassProcedure) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+func (x *ClassProcedure) GetAltitude() *Altitude {
+	if x != nil {
+		return x.Altitude
+	}
+	return nil
+}
+
+func (x *ClassProcedure) GetBoilingPointCelsius() float64 {
+	if x != nil {
+		return x.BoilingPointCelsius
+	}
+	return 0
+}
+
+func (x *ClassProcedure) GetProcesses() []*ClassProcess {
+	if x != nil {
+		return x.Processes
+	}
+	return nil
+}
+
+func (x *ClassProcedure) GetSteps() []*ProcedureLine {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
+}
+
+func (x *ClassProcedure) GetCautions() []*ProcedureLine {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
+// ClassProcess is how jars of one recipe and size are processed by one method, or why they are not.
+type ClassProcess struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is in the jars, "kitchens/{kitchen}/recipes/{recipe}/revisions/{revision}".
+	RecipeRevision string `protobuf:"bytes,1,opt,name=recipe_revision,json=recipeRevision,proto3" json:"recipe_revision,omitempty"`
+	// Title of the recipe.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// Size of the jars.
+	JarSize JarSize `protobuf:"varint,3,opt,name=jar_size,json=jarSize,proto3,enum=stillroom.v1.JarSize" json:"jar_size,omitempty"`
+	// The batches that fill them, "kitchens/{kitchen}/classes/{class}/batches/{batch}".
+	Batches []string `protobuf:"bytes,4,rep,name=batches,proto3" json:"batches,omitempty"`
+	// The method; unspecified when the jars are not shelved.
+	Method ProcessMethod `protobuf:"varint,5,opt,name=method,proto3,enum=stillroom.v1.ProcessMethod" json:"method,omitempty"`
+	// The printed band of altitudes that holds.
+	Band *AltitudeBand `protobuf:"bytes,6,opt,name=band,proto3" json:"band,omitempty"`
+	// Complete alternatives by rising pressure; none when the jars are not shelved.
+	Choices []*ProcessChoice `protobuf:"bytes,7,rep,name=choices,proto3" json:"choices,omitempty"`
+	// How the tables were read, and the conditions that hold, each with its source.
+	Notes []*Caution `protobuf:"bytes,8,rep,name=notes,proto3" json:"notes,omitempty"`
+	// What a load goes through, for the first choice.
+	Phases []*LoadPhase `protobuf:"bytes,9,rep,name=phases,proto3" json:"phases,omitempty"`
+	// Why the jars are refrigerated or frozen and never shelved; empty when they have a process.
+	RefrigerateReason string `protobuf:"bytes,10,opt,name=refrigerate_reason,json=refrigerateReason,proto3" json:"refrigerate_reason,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
+}
+
+func (x *ClassProcess) Reset() {
+	*x = ClassProcess{}
+	mi := &file_stillroom_v1_process_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClassProcess) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClassProcess) ProtoMessage() {}
+
+func (x *ClassProcess) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_process_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClassProcess.ProtoReflect.Descriptor instead.
+func (*ClassProcess) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ClassProcess) GetRecipeRevision() string {
+	if x != nil {
+		return x.RecipeRevision
+	}
+	return ""
+}
+
+func (x *ClassProcess) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *ClassProcess) GetJarSize() JarSize {
+	if x != nil {
+		return x.JarSize
+	}
+	return JarSize_JAR_SIZE_UNSPECIFIED
+}
+
+func (x *ClassProcess) GetBatches() []string {
+	if x != nil {
+		return x.Batches
+	}
+	return nil
+}
+
+func (x *ClassProcess) GetMethod() ProcessMethod {
+	if x != nil {
+		return x.Method
+	}
+	return ProcessMethod_PROCESS_METHOD_UNSPECIFIED
+}
+
+func (x *ClassProcess) GetBand() *AltitudeBand {
+	if x != nil {
+		return x.Band
+	}
+	return nil
+}
+
+func (x *ClassProcess) GetChoices() []*ProcessChoice {
+	if x != nil {
+		return x.Choices
+	}
+	return nil
+}
+
+func (x *ClassProcess) GetNotes() []*Caution {
+	if x != nil {
+		return x.Notes
+	}
+	return nil
+}
+
+func (x *ClassProcess) GetPhases() []*LoadPhase {
+	if x != nil {
+		return x.Phases
+	}
+	return nil
+}
+
+func (x *ClassProcess) GetRefrigerateReason() string {
+	if x != nil {
+		return x.RefrigerateReason
+	}
+	return ""
+}
+
+// ProcedureLine is one line of a class's checklist or cautions.
+type ProcedureLine struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When it is due, e.g. "preparing", "timing", "unsealed jars".
+	Stage string `protobuf:"bytes,1,opt,name=stage,proto3" json:"stage,omitempty"`
+	// What to do or to know.
+	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
+	// Where it is published; empty publication marks common practice.
+	Source *Source `protobuf:"bytes,3,opt,name=source,proto3" json:"source,omitempty"`
+	// Key of the published fact; empty where the text is computed or common practice.
+	FactKey string `protobuf:"bytes,4,opt,name=fact_key,json=factKey,proto3" json:"fact_key,omitempty"`
+	// Which of the class's processes it belongs to, counted from 0; empty when to all.
+	Processes     []int32 `protobuf:"varint,5,rep,packed,name=processes,proto3" json:"processes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProcedureLine) Reset() {
+	*x = ProcedureLine{}
+	mi := &file_stillroom_v1_process_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProcedureLine) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProcedureLine) ProtoMessage() {}
+
+func (x *ProcedureLine) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_process_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProcedureLine.ProtoReflect.Descriptor instead.
+func (*ProcedureLine) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *ProcedureLine) GetStage() string {
+	if x != nil {
+		return x.Stage
+	}
+	return ""
+}
+
+func (x *ProcedureLine) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *ProcedureLine) GetSource() *Source {
+	if x != nil {
+		return x.Source
+	}
+	return nil
+}
+
+func (x *ProcedureLine) GetFactKey() string {
+	if x != nil {
+		return x.FactKey
+	}
+	return ""
+}
+
+func (x *ProcedureLine) GetProcesses() []int32 {
+	if x != nil {
+		return x.Processes
+	}
+	return nil
+}
+
 // EstimateComeUpRequest asks how long a canner takes to come to the boil.
 type EstimateComeUpRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -884,7 +1230,7 @@ type EstimateComeUpRequest struct {
 
 func (x *EstimateComeUpRequest) Reset() {
 	*x = EstimateComeUpRequest{}
-	mi := &file_stillroom_v1_process_proto_msgTypes[10]
+	mi := &file_stillroom_v1_process_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -896,7 +1242,7 @@ func (x *EstimateComeUpRequest) String() string {
 func (*EstimateComeUpRequest) ProtoMessage() {}
 
 func (x *EstimateComeUpRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_process_proto_msgTypes[10]
+	mi := &file_stillroom_v1_process_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -909,7 +1255,7 @@ func (x *EstimateComeUpRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EstimateComeUpRequest.ProtoReflect.Descriptor instead.
 func (*EstimateComeUpRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{10}
+	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *EstimateComeUpRequest) GetName() string {
@@ -1013,7 +1359,7 @@ type EstimateComeUpResponse struct {
 
 func (x *EstimateComeUpResponse) Reset() {
 	*x = EstimateComeUpResponse{}
-	mi := &file_stillroom_v1_process_proto_msgTypes[11]
+	mi := &file_stillroom_v1_process_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1025,7 +1371,7 @@ func (x *EstimateComeUpResponse) String() string {
 func (*EstimateComeUpResponse) ProtoMessage() {}
 
 func (x *EstimateComeUpResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_process_proto_msgTypes[11]
+	mi := &file_stillroom_v1_process_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1038,7 +1384,7 @@ func (x *EstimateComeUpResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EstimateComeUpResponse.ProtoReflect.Descriptor instead.
 func (*EstimateComeUpResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{11}
+	return file_stillroom_v1_process_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *EstimateComeUpResponse) GetBasis() EstimateBasis {
@@ -1175,7 +1521,35 @@ const file_stillroom_v1_process_proto_rawDesc = "" +
 	"\tLoadPhase\x12!\n" +
 	"\fdisplay_name\x18\x01 \x01(\tR\vdisplayName\x12\x18\n" +
 	"\aminutes\x18\x02 \x01(\x05R\aminutes\x12,\n" +
-	"\x06source\x18\x03 \x01(\v2\x14.stillroom.v1.SourceR\x06source\"\x80\x03\n" +
+	"\x06source\x18\x03 \x01(\v2\x14.stillroom.v1.SourceR\x06source\"O\n" +
+	"\x18GetClassProcedureRequest\x123\n" +
+	"\x04name\x18\x01 \x01(\tB\x1f\xe2A\x01\x02\xfaA\x11\n" +
+	"\x0fstillroom/Class\xbaH\x04r\x02\x10\x01R\x04name\"\xb4\x02\n" +
+	"\x0eClassProcedure\x12\x14\n" +
+	"\x05class\x18\x01 \x01(\tR\x05class\x122\n" +
+	"\baltitude\x18\x02 \x01(\v2\x16.stillroom.v1.AltitudeR\baltitude\x122\n" +
+	"\x15boiling_point_celsius\x18\x03 \x01(\x01R\x13boilingPointCelsius\x128\n" +
+	"\tprocesses\x18\x04 \x03(\v2\x1a.stillroom.v1.ClassProcessR\tprocesses\x121\n" +
+	"\x05steps\x18\x05 \x03(\v2\x1b.stillroom.v1.ProcedureLineR\x05steps\x127\n" +
+	"\bcautions\x18\x06 \x03(\v2\x1b.stillroom.v1.ProcedureLineR\bcautions\"\xc2\x03\n" +
+	"\fClassProcess\x12'\n" +
+	"\x0frecipe_revision\x18\x01 \x01(\tR\x0erecipeRevision\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x120\n" +
+	"\bjar_size\x18\x03 \x01(\x0e2\x15.stillroom.v1.JarSizeR\ajarSize\x12\x18\n" +
+	"\abatches\x18\x04 \x03(\tR\abatches\x123\n" +
+	"\x06method\x18\x05 \x01(\x0e2\x1b.stillroom.v1.ProcessMethodR\x06method\x12.\n" +
+	"\x04band\x18\x06 \x01(\v2\x1a.stillroom.v1.AltitudeBandR\x04band\x125\n" +
+	"\achoices\x18\a \x03(\v2\x1b.stillroom.v1.ProcessChoiceR\achoices\x12+\n" +
+	"\x05notes\x18\b \x03(\v2\x15.stillroom.v1.CautionR\x05notes\x12/\n" +
+	"\x06phases\x18\t \x03(\v2\x17.stillroom.v1.LoadPhaseR\x06phases\x12-\n" +
+	"\x12refrigerate_reason\x18\n" +
+	" \x01(\tR\x11refrigerateReason\"\xa0\x01\n" +
+	"\rProcedureLine\x12\x14\n" +
+	"\x05stage\x18\x01 \x01(\tR\x05stage\x12\x12\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\x12,\n" +
+	"\x06source\x18\x03 \x01(\v2\x14.stillroom.v1.SourceR\x06source\x12\x19\n" +
+	"\bfact_key\x18\x04 \x01(\tR\afactKey\x12\x1c\n" +
+	"\tprocesses\x18\x05 \x03(\x05R\tprocesses\"\x80\x03\n" +
 	"\x15EstimateComeUpRequest\x127\n" +
 	"\x04name\x18\x01 \x01(\tB#\xe2A\x01\x02\xfaA\x15\n" +
 	"\x13stillroom/Equipment\xbaH\x04r\x02\x10\x01R\x04name\x12C\n" +
@@ -1202,10 +1576,11 @@ const file_stillroom_v1_process_proto_rawDesc = "" +
 	"\x1aESTIMATE_BASIS_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16ESTIMATE_BASIS_PHYSICS\x10\x01\x12\x1a\n" +
 	"\x16ESTIMATE_BASIS_ENTERED\x10\x02\x12\x19\n" +
-	"\x15ESTIMATE_BASIS_RECORD\x10\x032\x9e\x02\n" +
+	"\x15ESTIMATE_BASIS_RECORD\x10\x032\xf9\x02\n" +
 	"\x0eProcessService\x12U\n" +
 	"\fListProducts\x12!.stillroom.v1.ListProductsRequest\x1a\".stillroom.v1.ListProductsResponse\x12X\n" +
-	"\rLookUpProcess\x12\".stillroom.v1.LookUpProcessRequest\x1a#.stillroom.v1.LookUpProcessResponse\x12[\n" +
+	"\rLookUpProcess\x12\".stillroom.v1.LookUpProcessRequest\x1a#.stillroom.v1.LookUpProcessResponse\x12Y\n" +
+	"\x11GetClassProcedure\x12&.stillroom.v1.GetClassProcedureRequest\x1a\x1c.stillroom.v1.ClassProcedure\x12[\n" +
 	"\x0eEstimateComeUp\x12#.stillroom.v1.EstimateComeUpRequest\x1a$.stillroom.v1.EstimateComeUpResponseB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
@@ -1221,66 +1596,83 @@ func file_stillroom_v1_process_proto_rawDescGZIP() []byte {
 }
 
 var file_stillroom_v1_process_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_stillroom_v1_process_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_stillroom_v1_process_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_stillroom_v1_process_proto_goTypes = []any{
-	(EstimateBasis)(0),             // 0: stillroom.v1.EstimateBasis
-	(*Product)(nil),                // 1: stillroom.v1.Product
-	(*ProcessCoverage)(nil),        // 2: stillroom.v1.ProcessCoverage
-	(*ListProductsRequest)(nil),    // 3: stillroom.v1.ListProductsRequest
-	(*ListProductsResponse)(nil),   // 4: stillroom.v1.ListProductsResponse
-	(*LookUpProcessRequest)(nil),   // 5: stillroom.v1.LookUpProcessRequest
-	(*LookUpProcessResponse)(nil),  // 6: stillroom.v1.LookUpProcessResponse
-	(*AltitudeBand)(nil),           // 7: stillroom.v1.AltitudeBand
-	(*ProcessChoice)(nil),          // 8: stillroom.v1.ProcessChoice
-	(*ProcedureStep)(nil),          // 9: stillroom.v1.ProcedureStep
-	(*LoadPhase)(nil),              // 10: stillroom.v1.LoadPhase
-	(*EstimateComeUpRequest)(nil),  // 11: stillroom.v1.EstimateComeUpRequest
-	(*EstimateComeUpResponse)(nil), // 12: stillroom.v1.EstimateComeUpResponse
-	(ProcessMethod)(0),             // 13: stillroom.v1.ProcessMethod
-	(Pack)(0),                      // 14: stillroom.v1.Pack
-	(JarSize)(0),                   // 15: stillroom.v1.JarSize
-	(*Altitude)(nil),               // 16: stillroom.v1.Altitude
-	(*Caution)(nil),                // 17: stillroom.v1.Caution
-	(*Source)(nil),                 // 18: stillroom.v1.Source
+	(EstimateBasis)(0),               // 0: stillroom.v1.EstimateBasis
+	(*Product)(nil),                  // 1: stillroom.v1.Product
+	(*ProcessCoverage)(nil),          // 2: stillroom.v1.ProcessCoverage
+	(*ListProductsRequest)(nil),      // 3: stillroom.v1.ListProductsRequest
+	(*ListProductsResponse)(nil),     // 4: stillroom.v1.ListProductsResponse
+	(*LookUpProcessRequest)(nil),     // 5: stillroom.v1.LookUpProcessRequest
+	(*LookUpProcessResponse)(nil),    // 6: stillroom.v1.LookUpProcessResponse
+	(*AltitudeBand)(nil),             // 7: stillroom.v1.AltitudeBand
+	(*ProcessChoice)(nil),            // 8: stillroom.v1.ProcessChoice
+	(*ProcedureStep)(nil),            // 9: stillroom.v1.ProcedureStep
+	(*LoadPhase)(nil),                // 10: stillroom.v1.LoadPhase
+	(*GetClassProcedureRequest)(nil), // 11: stillroom.v1.GetClassProcedureRequest
+	(*ClassProcedure)(nil),           // 12: stillroom.v1.ClassProcedure
+	(*ClassProcess)(nil),             // 13: stillroom.v1.ClassProcess
+	(*ProcedureLine)(nil),            // 14: stillroom.v1.ProcedureLine
+	(*EstimateComeUpRequest)(nil),    // 15: stillroom.v1.EstimateComeUpRequest
+	(*EstimateComeUpResponse)(nil),   // 16: stillroom.v1.EstimateComeUpResponse
+	(ProcessMethod)(0),               // 17: stillroom.v1.ProcessMethod
+	(Pack)(0),                        // 18: stillroom.v1.Pack
+	(JarSize)(0),                     // 19: stillroom.v1.JarSize
+	(*Altitude)(nil),                 // 20: stillroom.v1.Altitude
+	(*Caution)(nil),                  // 21: stillroom.v1.Caution
+	(*Source)(nil),                   // 22: stillroom.v1.Source
 }
 var file_stillroom_v1_process_proto_depIdxs = []int32{
 	2,  // 0: stillroom.v1.Product.coverage:type_name -> stillroom.v1.ProcessCoverage
-	13, // 1: stillroom.v1.ProcessCoverage.method:type_name -> stillroom.v1.ProcessMethod
-	14, // 2: stillroom.v1.ProcessCoverage.packs:type_name -> stillroom.v1.Pack
-	15, // 3: stillroom.v1.ProcessCoverage.jar_sizes:type_name -> stillroom.v1.JarSize
+	17, // 1: stillroom.v1.ProcessCoverage.method:type_name -> stillroom.v1.ProcessMethod
+	18, // 2: stillroom.v1.ProcessCoverage.packs:type_name -> stillroom.v1.Pack
+	19, // 3: stillroom.v1.ProcessCoverage.jar_sizes:type_name -> stillroom.v1.JarSize
 	1,  // 4: stillroom.v1.ListProductsResponse.products:type_name -> stillroom.v1.Product
-	14, // 5: stillroom.v1.LookUpProcessRequest.pack:type_name -> stillroom.v1.Pack
-	15, // 6: stillroom.v1.LookUpProcessRequest.jar_size:type_name -> stillroom.v1.JarSize
-	13, // 7: stillroom.v1.LookUpProcessRequest.method:type_name -> stillroom.v1.ProcessMethod
-	16, // 8: stillroom.v1.LookUpProcessRequest.altitude:type_name -> stillroom.v1.Altitude
+	18, // 5: stillroom.v1.LookUpProcessRequest.pack:type_name -> stillroom.v1.Pack
+	19, // 6: stillroom.v1.LookUpProcessRequest.jar_size:type_name -> stillroom.v1.JarSize
+	17, // 7: stillroom.v1.LookUpProcessRequest.method:type_name -> stillroom.v1.ProcessMethod
+	20, // 8: stillroom.v1.LookUpProcessRequest.altitude:type_name -> stillroom.v1.Altitude
 	1,  // 9: stillroom.v1.LookUpProcessResponse.product:type_name -> stillroom.v1.Product
-	16, // 10: stillroom.v1.LookUpProcessResponse.altitude:type_name -> stillroom.v1.Altitude
+	20, // 10: stillroom.v1.LookUpProcessResponse.altitude:type_name -> stillroom.v1.Altitude
 	7,  // 11: stillroom.v1.LookUpProcessResponse.band:type_name -> stillroom.v1.AltitudeBand
-	15, // 12: stillroom.v1.LookUpProcessResponse.printed_jar_size:type_name -> stillroom.v1.JarSize
+	19, // 12: stillroom.v1.LookUpProcessResponse.printed_jar_size:type_name -> stillroom.v1.JarSize
 	8,  // 13: stillroom.v1.LookUpProcessResponse.choices:type_name -> stillroom.v1.ProcessChoice
-	17, // 14: stillroom.v1.LookUpProcessResponse.notes:type_name -> stillroom.v1.Caution
+	21, // 14: stillroom.v1.LookUpProcessResponse.notes:type_name -> stillroom.v1.Caution
 	9,  // 15: stillroom.v1.LookUpProcessResponse.steps:type_name -> stillroom.v1.ProcedureStep
 	10, // 16: stillroom.v1.LookUpProcessResponse.phases:type_name -> stillroom.v1.LoadPhase
-	17, // 17: stillroom.v1.LookUpProcessResponse.cautions:type_name -> stillroom.v1.Caution
-	18, // 18: stillroom.v1.ProcessChoice.source:type_name -> stillroom.v1.Source
-	18, // 19: stillroom.v1.ProcedureStep.source:type_name -> stillroom.v1.Source
-	18, // 20: stillroom.v1.LoadPhase.source:type_name -> stillroom.v1.Source
-	13, // 21: stillroom.v1.EstimateComeUpRequest.method:type_name -> stillroom.v1.ProcessMethod
-	15, // 22: stillroom.v1.EstimateComeUpRequest.jar_size:type_name -> stillroom.v1.JarSize
-	14, // 23: stillroom.v1.EstimateComeUpRequest.pack:type_name -> stillroom.v1.Pack
-	16, // 24: stillroom.v1.EstimateComeUpRequest.altitude:type_name -> stillroom.v1.Altitude
-	0,  // 25: stillroom.v1.EstimateComeUpResponse.basis:type_name -> stillroom.v1.EstimateBasis
-	3,  // 26: stillroom.v1.ProcessService.ListProducts:input_type -> stillroom.v1.ListProductsRequest
-	5,  // 27: stillroom.v1.ProcessService.LookUpProcess:input_type -> stillroom.v1.LookUpProcessRequest
-	11, // 28: stillroom.v1.ProcessService.EstimateComeUp:input_type -> stillroom.v1.EstimateComeUpRequest
-	4,  // 29: stillroom.v1.ProcessService.ListProducts:output_type -> stillroom.v1.ListProductsResponse
-	6,  // 30: stillroom.v1.ProcessService.LookUpProcess:output_type -> stillroom.v1.LookUpProcessResponse
-	12, // 31: stillroom.v1.ProcessService.EstimateComeUp:output_type -> stillroom.v1.EstimateComeUpResponse
-	29, // [29:32] is the sub-list for method output_type
-	26, // [26:29] is the sub-list for method input_type
-	26, // [26:26] is the sub-list for extension type_name
-	26, // [26:26] is the sub-list for extension extendee
-	0,  // [0:26] is the sub-list for field type_name
+	21, // 17: stillroom.v1.LookUpProcessResponse.cautions:type_name -> stillroom.v1.Caution
+	22, // 18: stillroom.v1.ProcessChoice.source:type_name -> stillroom.v1.Source
+	22, // 19: stillroom.v1.ProcedureStep.source:type_name -> stillroom.v1.Source
+	22, // 20: stillroom.v1.LoadPhase.source:type_name -> stillroom.v1.Source
+	20, // 21: stillroom.v1.ClassProcedure.altitude:type_name -> stillroom.v1.Altitude
+	13, // 22: stillroom.v1.ClassProcedure.processes:type_name -> stillroom.v1.ClassProcess
+	14, // 23: stillroom.v1.ClassProcedure.steps:type_name -> stillroom.v1.ProcedureLine
+	14, // 24: stillroom.v1.ClassProcedure.cautions:type_name -> stillroom.v1.ProcedureLine
+	19, // 25: stillroom.v1.ClassProcess.jar_size:type_name -> stillroom.v1.JarSize
+	17, // 26: stillroom.v1.ClassProcess.method:type_name -> stillroom.v1.ProcessMethod
+	7,  // 27: stillroom.v1.ClassProcess.band:type_name -> stillroom.v1.AltitudeBand
+	8,  // 28: stillroom.v1.ClassProcess.choices:type_name -> stillroom.v1.ProcessChoice
+	21, // 29: stillroom.v1.ClassProcess.notes:type_name -> stillroom.v1.Caution
+	10, // 30: stillroom.v1.ClassProcess.phases:type_name -> stillroom.v1.LoadPhase
+	22, // 31: stillroom.v1.ProcedureLine.source:type_name -> stillroom.v1.Source
+	17, // 32: stillroom.v1.EstimateComeUpRequest.method:type_name -> stillroom.v1.ProcessMethod
+	19, // 33: stillroom.v1.EstimateComeUpRequest.jar_size:type_name -> stillroom.v1.JarSize
+	18, // 34: stillroom.v1.EstimateComeUpRequest.pack:type_name -> stillroom.v1.Pack
+	20, // 35: stillroom.v1.EstimateComeUpRequest.altitude:type_name -> stillroom.v1.Altitude
+	0,  // 36: stillroom.v1.EstimateComeUpResponse.basis:type_name -> stillroom.v1.EstimateBasis
+	3,  // 37: stillroom.v1.ProcessService.ListProducts:input_type -> stillroom.v1.ListProductsRequest
+	5,  // 38: stillroom.v1.ProcessService.LookUpProcess:input_type -> stillroom.v1.LookUpProcessRequest
+	11, // 39: stillroom.v1.ProcessService.GetClassProcedure:input_type -> stillroom.v1.GetClassProcedureRequest
+	15, // 40: stillroom.v1.ProcessService.EstimateComeUp:input_type -> stillroom.v1.EstimateComeUpRequest
+	4,  // 41: stillroom.v1.ProcessService.ListProducts:output_type -> stillroom.v1.ListProductsResponse
+	6,  // 42: stillroom.v1.ProcessService.LookUpProcess:output_type -> stillroom.v1.LookUpProcessResponse
+	12, // 43: stillroom.v1.ProcessService.GetClassProcedure:output_type -> stillroom.v1.ClassProcedure
+	16, // 44: stillroom.v1.ProcessService.EstimateComeUp:output_type -> stillroom.v1.EstimateComeUpResponse
+	41, // [41:45] is the sub-list for method output_type
+	37, // [37:41] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_process_proto_init() }
@@ -1295,7 +1687,7 @@ func file_stillroom_v1_process_proto_init() {
 	}
 	file_stillroom_v1_process_proto_msgTypes[6].OneofWrappers = []any{}
 	file_stillroom_v1_process_proto_msgTypes[7].OneofWrappers = []any{}
-	file_stillroom_v1_process_proto_msgTypes[10].OneofWrappers = []any{
+	file_stillroom_v1_process_proto_msgTypes[14].OneofWrappers = []any{
 		(*EstimateComeUpRequest_Altitude)(nil),
 		(*EstimateComeUpRequest_Site)(nil),
 	}
@@ -1305,7 +1697,7 @@ func file_stillroom_v1_process_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_process_proto_rawDesc), len(file_stillroom_v1_process_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   12,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,9 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ProcessService_ListProducts_FullMethodName   = "/stillroom.v1.ProcessService/ListProducts"
-	ProcessService_LookUpProcess_FullMethodName  = "/stillroom.v1.ProcessService/LookUpProcess"
-	ProcessService_EstimateComeUp_FullMethodName = "/stillroom.v1.ProcessService/EstimateComeUp"
+	ProcessService_ListProducts_FullMethodName      = "/stillroom.v1.ProcessService/ListProducts"
+	ProcessService_LookUpProcess_FullMethodName     = "/stillroom.v1.ProcessService/LookUpProcess"
+	ProcessService_GetClassProcedure_FullMethodName = "/stillroom.v1.ProcessService/GetClassProcedure"
+	ProcessService_EstimateComeUp_FullMethodName    = "/stillroom.v1.ProcessService/EstimateComeUp"
 )
 
 // ProcessServiceClient is the client API for ProcessService service.
@@ -37,6 +38,9 @@ type ProcessServiceClient interface {
 	// LookUpProcess gives every printed choice for a jar at an altitude, with the
 	// procedure and the cautions that belong to it. NOT_FOUND for a product without a table.
 	LookUpProcess(ctx context.Context, in *LookUpProcessRequest, opts ...grpc.CallOption) (*LookUpProcessResponse, error)
+	// GetClassProcedure gives what a class needs at its canners: the published processes of its batches by every method
+	// its canners can run, the checklist that belongs to them and the cautions to print with them.
+	GetClassProcedure(ctx context.Context, in *GetClassProcedureRequest, opts ...grpc.CallOption) (*ClassProcedure, error)
 	// EstimateComeUp says how long a canner takes to come to the boil: from its record of three or more timed come-ups,
 	// else as the kitchen entered it, else from physics. FAILED_PRECONDITION for what is no canner, and when the heat
 	// never brings the load to the boil.
@@ -71,6 +75,16 @@ func (c *processServiceClient) LookUpProcess(ctx context.Context, in *LookUpProc
 	return out, nil
 }
 
+func (c *processServiceClient) GetClassProcedure(ctx context.Context, in *GetClassProcedureRequest, opts ...grpc.CallOption) (*ClassProcedure, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ClassProcedure)
+	err := c.cc.Invoke(ctx, ProcessService_GetClassProcedure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *processServiceClient) EstimateComeUp(ctx context.Context, in *EstimateComeUpRequest, opts ...grpc.CallOption) (*EstimateComeUpResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(EstimateComeUpResponse)
@@ -94,6 +108,9 @@ type ProcessServiceServer interface {
 	// LookUpProcess gives every printed choice for a jar at an altitude, with the
 	// procedure and the cautions that belong to it. NOT_FOUND for a product without a table.
 	LookUpProcess(context.Context, *LookUpProcessRequest) (*LookUpProcessResponse, error)
+	// GetClassProcedure gives what a class needs at its canners: the published processes of its batches by every method
+	// its canners can run, the checklist that belongs to them and the cautions to print with them.
+	GetClassProcedure(context.Context, *GetClassProcedureRequest) (*ClassProcedure, error)
 	// EstimateComeUp says how long a canner takes to come to the boil: from its record of three or more timed come-ups,
 	// else as the kitchen entered it, else from physics. FAILED_PRECONDITION for what is no canner, and when the heat
 	// never brings the load to the boil.
@@ -113,6 +130,9 @@ func (UnimplementedProcessServiceServer) ListProducts(context.Context, *ListProd
 }
 func (UnimplementedProcessServiceServer) LookUpProcess(context.Context, *LookUpProcessRequest) (*LookUpProcessResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method LookUpProcess not implemented")
+}
+func (UnimplementedProcessServiceServer) GetClassProcedure(context.Context, *GetClassProcedureRequest) (*ClassProcedure, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetClassProcedure not implemented")
 }
 func (UnimplementedProcessServiceServer) EstimateComeUp(context.Context, *EstimateComeUpRequest) (*EstimateComeUpResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EstimateComeUp not implemented")
@@ -174,6 +194,24 @@ func _ProcessService_LookUpProcess_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ProcessService_GetClassProcedure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetClassProcedureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ProcessServiceServer).GetClassProcedure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ProcessService_GetClassProcedure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ProcessServiceServer).GetClassProcedure(ctx, req.(*GetClassProcedureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ProcessService_EstimateComeUp_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(EstimateComeUpRequest)
 	if err := dec(in); err != nil {
@@ -206,6 +244,10 @@ var ProcessService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "LookUpProcess",
 			Handler:    _ProcessService_LookUpProcess_Handler,
+		},
+		{
+			MethodName: "GetClassProcedure",
+			Handler:    _ProcessService_GetClassProcedure_Handler,
 		},
 		{
 			MethodName: "EstimateComeUp",

@@ -138,7 +138,9 @@ func FuzzParseQuantity(f *testing.F) {
 		again, err := ParseQuantity(q.Amount.Low.Decimal(9) + " " + q.Unit.Name(q.Amount.Low))
 		if err == nil {
 			// Nine decimals are enough for what the parser accepts, except where a fraction does not end.
-			require.InDelta(t, q.Amount.Low.Float64(), again.Amount.Low.Float64(), 1e-8)
+			off := q.Amount.Low.Sub(again.Amount.Low)
+			require.LessOrEqual(t, off.Cmp(MustDecimal("0.000000001")), 0)
+			require.GreaterOrEqual(t, off.Cmp(MustDecimal("-0.000000001")), 0)
 		}
 	})
 }

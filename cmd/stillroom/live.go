@@ -234,12 +234,13 @@ func newQuestionWatch(s *session) *cobra.Command {
 			client := stillroomv1.NewQuestionServiceClient(conn)
 			for {
 				err := s.watchOnce(cmd.Context(), client, req)
-				switch {
-				case cmd.Context().Err() != nil:
+				select {
+				case <-cmd.Context().Done():
 					return nil
-				case req.GetResumeToken() != "" && (status.Code(err) == codes.Unavailable || status.Code(err) == codes.ResourceExhausted):
-					// Dropped: go on from where it broke.
 				default:
+				}
+				// Dropped: go on from where it broke. Anything else is for the user to see.
+				if req.GetResumeToken() == "" || (status.Code(err) != codes.Unavailable && status.Code(err) != codes.ResourceExhausted) {
 					return err
 				}
 				select {

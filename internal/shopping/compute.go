@@ -325,7 +325,7 @@ func about(s *slot, it Item) string {
 	}
 	f := figuresOf(s.key)
 	w, ok := f.weight(measure.Each, form{})
-	if !ok || strings.Contains(w.row.Form, "slice") || strings.Contains(w.row.Form, "leaf") {
+	if !ok || w.row.form.kinds != 0 {
 		return ""
 	}
 	y, ok := f.yield(form{})
@@ -333,9 +333,7 @@ func about(s *slot, it Item) string {
 		return ""
 	}
 	each := w.row.Grams.Number().Div(y.row.Fraction)
-	kind, _, _ := strings.Cut(w.row.Form, ",")
-	kind, _, _ = strings.Cut(kind, " (")
-	return measure.AboutCount(max(1, it.ToBuy-grace).Number().Div(each), kind)
+	return measure.AboutCount(max(1, it.ToBuy-grace).Number().Div(each), w.row.form.size)
 }
 
 // remarkSet keeps remarks once each, in the order they came.

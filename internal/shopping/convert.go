@@ -174,14 +174,14 @@ func (c *Conversion) prepared(l Line, own measure.Number, asked form) (measure.N
 		c.remark(Unconverted, orElse(l.FitNote, "no published figure covers "+l.Name))
 		return measure.Number{}, false
 	}
-	found, ok := figuresOf(l.Key).weight(l.Amount.Unit, asked)
+	found, from, ok := nearestWeight(l, asked)
 	if !ok {
-		var kin string
-		if found, kin, ok = kinWeight(l.Key, l.Amount.Unit, asked); !ok {
-			c.remark(Unconverted, fmt.Sprintf("no weight is printed for %s by the %s", l.Name, unitWords(l.Amount.Unit)))
-			return measure.Number{}, false
-		}
-		c.remark(Neighbour, fmt.Sprintf("no weight is printed for %s by the %s; that of %s is used", l.Name, unitWords(l.Amount.Unit), strings.ReplaceAll(kin, "_", " ")))
+		c.remark(Unconverted, fmt.Sprintf("no weight is printed for %s by the %s", l.Name, unitWords(l.Amount.Unit)))
+		return measure.Number{}, false
+	}
+	if from != l.Key {
+		c.remark(Neighbour, fmt.Sprintf("no weight is printed for %s in this form by the %s; that of %s is used",
+			l.Name, unitWords(l.Amount.Unit), strings.ReplaceAll(from, "_", " ")))
 	}
 	c.Weight = found.row.factor
 	for _, o := range found.others {
@@ -199,6 +199,10 @@ func (c *Conversion) prepared(l Line, own measure.Number, asked form) (measure.N
 // yield is the edible fraction that fits the preparation.
 func (c *Conversion) yield(l Line, asked form) (measure.Number, bool) {
 	found, ok := figuresOf(l.Key).yield(asked)
+	if near, fits := figuresOf(l.NearKey).yield(asked); fits && (!ok || compareRanks(near.rank[:], found.rank[:]) < 0) {
+		found, ok = near, true
+		c.remark(Neighbour, fmt.Sprintf("no yield is printed for %s in this form; that of %s is used", l.Name, strings.ReplaceAll(l.NearKey, "_", " ")))
+	}
 	if !ok {
 		c.remark(Unconverted, fmt.Sprintf("no yield is printed for %s; %s of it prepared", l.Name, grams(c.Prepared)))
 		return measure.Number{}, false
@@ -213,19 +217,29 @@ func (c *Conversion) yield(l Line, asked form) (measure.Number, bool) {
 	return found.row.Fraction, true
 }
 
-// kinWeight looks for a weight among the other kinds of an interchangeable group, the one that buys most.
-func kinWeight(key string, unit measure.Unit, asked form) (found foundWeight, kin string, ok bool) {
+// nearestWeight is the nearest weight among those of the ingredient and of its near kind, whichever is nearer; only
+// where neither prints the measure, among the other kinds of an interchangeable group, the one that buys most. from
+// is the key of the row.
+func nearestWeight(l Line, asked form) (found foundWeight, from string, ok bool) {
+	found, ok = figuresOf(l.Key).weight(l.Amount.Unit, asked)
+	from = l.Key
+	if near, fits := figuresOf(l.NearKey).weight(l.Amount.Unit, asked); fits && (!ok || compareRanks(near.rank[:], found.rank[:]) < 0) {
+		return near, l.NearKey, true
+	}
+	if ok {
+		return found, from, true
+	}
 	for _, g := range groups {
-		if !g.has(key) {
+		if !g.has(l.Key) {
 			continue
 		}
 		for _, other := range g.Members {
-			if w, fits := figuresOf(other).weight(unit, asked); fits && (!ok || w.row.perUnit.Cmp(found.row.perUnit) > 0) {
-				found, kin, ok = w, other, true
+			if w, fits := figuresOf(other).weight(l.Amount.Unit, asked); fits && (!ok || w.row.perUnit.Cmp(found.row.perUnit) > 0) {
+				found, from, ok = w, other, true
 			}
 		}
 	}
-	return found, kin, ok
+	return found, from, ok
 }
 
 // unitWords names a unit in a remark: "cup", "piece", "dry pint".

@@ -71,6 +71,7 @@ func figuresOf(key string) *figures {
 // foundWeight is the nearest weight, the other rows as near, and why it is no nearer.
 type foundWeight struct {
 	row     *weightRow
+	rank    [6]int
 	others  []*weightRow
 	remarks []string
 }
@@ -112,7 +113,7 @@ func (f *figures) weight(unit measure.Unit, line form) (foundWeight, bool) {
 	if best == nil {
 		return foundWeight{}, false
 	}
-	w := foundWeight{row: best, others: others}
+	w := foundWeight{row: best, rank: bestRank, others: others}
 	printed := strconv.Quote(best.Form)
 	if dry && best.Measure != measure.DryPint {
 		w.remarks = append(w.remarks, "no weight is printed for a dry measure; it is taken by volume from "+printed)
@@ -209,6 +210,7 @@ func sizeRatio(a, b float64) int {
 // foundYield is the nearest yield, the others in print, and why it is no nearer.
 type foundYield struct {
 	row     *yieldRow
+	rank    [4]int
 	others  []*yieldRow
 	remarks []string
 }
@@ -227,7 +229,7 @@ func (f *figures) yield(line form) (foundYield, bool) {
 	if best == nil {
 		return foundYield{}, false
 	}
-	y := foundYield{row: best}
+	y := foundYield{row: best, rank: bestRank}
 	printed := strconv.Quote(best.PreparedForm)
 	switch {
 	case bestRank[0] > 0:

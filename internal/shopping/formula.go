@@ -8,7 +8,7 @@ func FormulaOf(r *recipe.Revision, name string) *Formula {
 	for i, l := range r.Lines {
 		item := l.Ingredient.Item
 		f.Lines[i] = Line{
-			ID: l.ID, Item: item, Name: l.Ingredient.Name, Key: l.Ingredient.Key, Fit: string(l.Ingredient.Basis), FitNote: l.Ingredient.Note,
+			ID: l.ID, Item: item, Name: l.Ingredient.Name, Key: l.Ingredient.Key, NearKey: l.Ingredient.NearKey, Fit: string(l.Ingredient.Basis), FitNote: l.Ingredient.Note,
 			Amount: l.Amount, PerJar: l.PerJar, Preparation: l.Preparation, Note: l.Note, Role: string(l.Role), Optional: l.Optional,
 		}
 	}

@@ -30,6 +30,8 @@ type Line struct {
 	Name string
 	// Key is the ingredient_key of the published weights and yields, empty when none fits.
 	Key string
+	// NearKey is the key of a near kind, for measures and preparations not printed for Key; mostly empty.
+	NearKey string
 	// Fit says how well Key fits: "exact", "kind" (a near kind), "stand_in" or "none"; FitNote says why.
 	Fit, FitNote string
 	// Amount is for one whole batch, or for each jar when PerJar names a jar size. The high end of a range is bought.

@@ -56,6 +56,7 @@ Run it:  stillroom serve        (then the other commands, in another terminal)`,
 		newEquipment(s), newProcess(s),
 		newOffer(s), newStock(s), newShopping(s),
 		newQuestion(s), newLive(s),
+		newLoads(s),
 	)
 	return root
 }

@@ -79,6 +79,7 @@ func NewServer(o Options) (*Server, error) {
 	stillroomv1.RegisterRosterServiceServer(s, &rosterService{backend: b})
 	stillroomv1.RegisterShoppingServiceServer(s, &shoppingService{backend: b})
 	stillroomv1.RegisterEquipmentServiceServer(s, &equipmentService{backend: b})
+	stillroomv1.RegisterLoadServiceServer(s, newLoadService(b))
 	stillroomv1.RegisterProcessServiceServer(s, &processService{backend: b})
 	stillroomv1.RegisterRecipeServiceServer(s, &recipeService{backend: b})
 

@@ -1,0 +1,161 @@
+package classload
+
+import (
+	"fmt"
+	"math/big"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"stillroom/internal/canning"
+	"stillroom/internal/kitchen"
+	"stillroom/internal/loadplan/class"
+	"stillroom/internal/reference"
+)
+
+// unit is one canner a class can use.
+type unit struct {
+	id, name string
+	of       kitchen.Unit
+	methods  []canning.Method
+	physical canning.Canner
+	ownHeat  bool
+	windows  []class.Window // nil means always
+	// held says which classes have it meanwhile.
+	held []kitchen.Hold
+}
+
+// UnitID is the name of a piece of equipment within plans: "big-canner#2".
+func UnitID(u kitchen.Unit) string { return u.Equipment.ID + "#" + strconv.Itoa(u.Number) }
+
+// takes is how many jars of a size it holds by a method, 0 for none.
+func (u unit) takes(m canning.Method, size canning.JarSize) int {
+	if !slices.Contains(u.methods, m) {
+		return 0
+	}
+	return u.physical.Holds(size)
+}
+
+// canners are the class's canners with what keeps them from being used.
+func (in Input) canners() ([]unit, []string) {
+	var all []unit
+	var notes []string
+	for _, u := range in.Units {
+		k := u.Equipment.Canner
+		if k == nil {
+			continue
+		}
+		c := unit{id: UnitID(u), name: u.Name(), of: u, methods: slices.Clone(k.Methods), physical: k.Physical(u.Equipment.DisplayName), ownHeat: k.OwnHeat, held: u.Held}
+		if in.Happened != nil && slices.Contains(in.Happened.Gone, c.id) {
+			notes = append(notes, c.name+" cannot be used any more.")
+			c.windows = []class.Window{}
+		} else if !u.FreeThroughout() {
+			c.windows = in.windows(u)
+			for _, h := range u.Held {
+				notes = append(notes, fmt.Sprintf("%s is reserved by %s from %s to %s.", c.name, h.Class, minuteText(in.minute(h.Start)), minuteText(in.minute(h.End))))
+			}
+		}
+		if rule, small := c.physical.TooSmallForPressure(); small {
+			c.methods = slices.DeleteFunc(c.methods, canning.Method.IsPressure)
+			notes = append(notes, fmt.Sprintf("%s is not used for pressure: %s (%s).", c.name, rule.Statement, rule.Source))
+		}
+		all = append(all, c)
+	}
+	return all, notes
+}
+
+// windows are the free spans of a unit in whole minutes of the class, cut to be safe.
+func (in Input) windows(u kitchen.Unit) []class.Window {
+	list := []class.Window{}
+	for _, s := range u.FreeWithin(in.Class.Start, in.Class.End()) {
+		from, to := s.Start.Sub(in.Class.Start), s.End.Sub(in.Class.Start)
+		w := class.Window{Start: int((from + time.Minute - 1) / time.Minute), End: int(to / time.Minute)}
+		if w.Start < w.End {
+			list = append(list, w)
+		}
+	}
+	return list
+}
+
+// minute is an instant in minutes of the class, rounded down.
+func (in Input) minute(t time.Time) int {
+	d := t.Sub(in.Class.Start)
+	m := int(d / time.Minute)
+	if d < 0 && d%time.Minute != 0 {
+		m--
+	}
+	return m
+}
+
+// minuteText is a minute of the class for notes: "1 h 05 min after opening".
+func minuteText(m int) string {
+	if m <= 0 {
+		return "the opening"
+	}
+	return fmt.Sprintf("%d:%02d", m/60, m%60)
+}
+
+// line is a come-up of base + perJar*n minutes, and what it rests on.
+type line struct {
+	base, perJar *big.Rat
+	ComeUpBasis
+}
+
+// ComeUpBasis says where a canner's come-up comes from.
+type ComeUpBasis struct {
+	// Basis is "from the canner's record", "measured by the kitchen" or "from physics".
+	Basis string `json:"basis"`
+	// Base and PerJar are minutes as decimal numbers.
+	Base   string `json:"base"`
+	PerJar string `json:"per_jar"`
+	// ErrorMinutes is how far the record scatters; 0 where nothing was timed.
+	ErrorMinutes float64  `json:"error_minutes,omitempty"`
+	Assumptions  []string `json:"assumptions,omitempty"`
+}
+
+const measuredByKitchen = "measured by the kitchen"
+
+// comeUp is the come-up of a load of a size, pack and method in a canner. The
+// canner's own record wins, then what the kitchen measured, then physics.
+func (in Input) comeUp(u unit, m canning.Method, size canning.JarSize, pack reference.Pack) (line, error) {
+	load := canning.HeatLoad{Method: m, Jar: size, Pack: pack, Altitude: in.Altitude}
+	stated := u.of.Equipment.Canner.ComeUp
+	estimate, err := u.physical.ComeUp(load)
+	if (err != nil || estimate.Basis != canning.FromRecord) && stated.Known() {
+		return lineOf(ComeUpBasis{Basis: measuredByKitchen, Base: stated.Base, PerJar: stated.PerJar})
+	}
+	if err != nil {
+		return line{}, err
+	}
+	return lineOf(ComeUpBasis{
+		Basis: string(estimate.Basis), Base: hundredths(estimate.Base), PerJar: hundredths(estimate.PerJar),
+		ErrorMinutes: estimate.ErrorMinutes, Assumptions: estimate.Assumptions,
+	})
+}
+
+// hundredths writes minutes that are whole hundredths already.
+func hundredths(f float64) string { return strconv.FormatFloat(f, 'f', 2, 64) }
+
+func lineOf(b ComeUpBasis) (line, error) {
+	base, err := class.Decimal(b.Base).Rat()
+	if err != nil {
+		return line{}, fmt.Errorf("come-up base %q: %w", b.Base, err)
+	}
+	perJar, err := class.Decimal(b.PerJar).Rat()
+	if err != nil {
+		return line{}, fmt.Errorf("come-up per jar %q: %w", b.PerJar, err)
+	}
+	return line{base: base, perJar: perJar, ComeUpBasis: b}, nil
+}
+
+// ceil is the least whole number not below r.
+func ceil(r *big.Rat) int {
+	up := new(big.Int).Add(r.Num(), new(big.Int).Sub(r.Denom(), big.NewInt(1)))
+	return int(up.Div(up, r.Denom()).Int64())
+}
+
+// decimal writes a rational that came from decimals of at most six places.
+func decimal(r *big.Rat) class.Decimal {
+	return class.Decimal(strings.TrimSuffix(strings.TrimRight(r.FloatString(6), "0"), "."))
+}

@@ -1,0 +1,280 @@
+package rpc
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/types/known/durationpb"
+
+	stillroomv1 "stillroom/proto/stillroom/v1"
+
+	"stillroom/internal/classload"
+	"stillroom/internal/fault"
+	"stillroom/internal/kitchen"
+	"stillroom/internal/measure"
+	"stillroom/internal/store"
+)
+
+const loadPlanPattern = "kitchens/{kitchen}/classes/{class}/loadPlans/{load_plan}"
+
+// What a search may take when the caller does not say.
+const (
+	defaultSearchTime = 10 * time.Second
+	defaultSearchWork = 60_000
+)
+
+type loadService struct {
+	stillroomv1.UnimplementedLoadServiceServer
+	*backend
+	// searching holds one token for each search that runs, so that many callers share
+	// the processors one after another instead of all getting none.
+	searching chan struct{}
+}
+
+func newLoadService(b *backend) *loadService {
+	return &loadService{backend: b, searching: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)))}
+}
+
+// errNotServed lets go of a request_id that was looked up and not found.
+var errNotServed = errors.New("this request was not served before")
+
+func (s *loadService) PlanLoads(req *stillroomv1.PlanLoadsRequest, stream grpc.ServerStreamingServer[stillroomv1.PlanLoadsResponse]) error {
+	ctx := stream.Context()
+	var k, class string
+	if err := parseName("parent", req.GetParent(), classPattern, &k, &class); err != nil {
+		return err
+	}
+	plan, err := s.servedPlan(ctx, k, req)
+	if err != nil {
+		return err
+	}
+	if plan == nil {
+		if plan, err = s.planLoads(ctx, k, class, req, stream); err != nil {
+			return err
+		}
+	}
+	return stream.Send(&stillroomv1.PlanLoadsResponse{Content: &stillroomv1.PlanLoadsResponse_LoadPlan{LoadPlan: plan}})
+}
+
+// servedPlan is the plan that a request with the same request_id made, or nil.
+func (s *loadService) servedPlan(ctx context.Context, k string, req *stillroomv1.PlanLoadsRequest) (*stillroomv1.LoadPlan, error) {
+	if req.GetRequestId() == "" {
+		return nil, nil
+	}
+	var plan *stillroomv1.LoadPlan
+	err := s.store.In(ctx, k, func(tx *store.Tx) (err error) {
+		plan, err = once(ctx, tx, req, func() (*stillroomv1.LoadPlan, error) { return nil, errNotServed })
+		return err
+	})
+	if errors.Is(err, errNotServed) {
+		return nil, nil
+	}
+	return plan, err
+}
+
+// planLoads reads the class, searches without holding a transaction, and stores the plan.
+func (s *loadService) planLoads(ctx context.Context, k, class string, req *stillroomv1.PlanLoadsRequest, stream grpc.ServerStreamingServer[stillroomv1.PlanLoadsResponse]) (*stillroomv1.LoadPlan, error) {
+	var in classload.Input
+	err := s.store.In(ctx, k, func(tx *store.Tx) (err error) {
+		if in, err = tx.LoadInput(ctx, class); err != nil {
+			return err
+		}
+		return addPlanRequest(ctx, tx, k, class, req, &in)
+	})
+	if err != nil {
+		return nil, err
+	}
+	problem, err := classload.Build(in)
+	if err != nil {
+		return nil, err
+	}
+	select {
+	case s.searching <- struct{}{}:
+		defer func() { <-s.searching }()
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	// A search ends with its caller.
+	searchCtx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	var sendErr error
+	plan, err := problem.Solve(searchCtx, searchOptions(req, func(p classload.Progress) {
+		if sendErr == nil {
+			sendErr = stream.Send(&stillroomv1.PlanLoadsResponse{Content: &stillroomv1.PlanLoadsResponse_Progress{Progress: encodeProgress(p)}})
+		}
+		if sendErr != nil {
+			cancel()
+		}
+	}))
+	if err := errors.Join(sendErr, ctx.Err()); err != nil {
+		return nil, err
+	}
+	if err != nil {
+		return nil, err
+	}
+	var out *stillroomv1.LoadPlan
+	err = s.store.In(ctx, k, func(tx *store.Tx) (err error) {
+		out, err = once(ctx, tx, req, func() (*stillroomv1.LoadPlan, error) {
+			stored, err := tx.AddLoadPlan(ctx, *plan)
+			if err != nil {
+				return nil, err
+			}
+			return encodeLoadPlan(k, stored), nil
+		})
+		return err
+	})
+	return out, err
+}
+
+func searchOptions(req *stillroomv1.PlanLoadsRequest, progress func(classload.Progress)) classload.Options {
+	o := classload.Options{Time: defaultSearchTime, Work: defaultSearchWork, Seed: req.GetSeed(), Gains: !req.GetSkipGains(), Progress: progress}
+	if req.GetTimeLimit() != nil {
+		o.Time = req.GetTimeLimit().AsDuration()
+	}
+	if req.GetWorkLimit() > 0 {
+		o.Work = req.GetWorkLimit()
+	}
+	return o
+}
+
+func encodeProgress(p classload.Progress) *stillroomv1.PlanProgress {
+	return &stillroomv1.PlanProgress{
+		UnprocessedJars: int32(p.Unprocessed), FinishMinutes: int32(p.Finish), Loads: int32(p.Loads),
+		BoundUnprocessedJars: int32(p.BoundUnprocessed), BoundFinishMinutes: int32(p.BoundFinish),
+		Gap: gap(p.Finish, p.BoundFinish), Elapsed: durationpb.New(p.Elapsed), Work: p.Work,
+	}
+}
+
+// gap is the minutes between a finish and its bound as a share of the bound; 1 while nothing is proven.
+func gap(finish, bound int) float64 {
+	switch {
+	case finish <= bound:
+		return 0
+	case bound <= 0:
+		return 1
+	}
+	return float64(finish-bound) / float64(bound)
+}
+
+// addPlanRequest adds to an input what the request says beyond the class.
+func addPlanRequest(ctx context.Context, tx *store.Tx, k, class string, req *stillroomv1.PlanLoadsRequest, in *classload.Input) error {
+	in.Assume = decodeAssumptions(req.GetAssumptions())
+	var c fault.Collector
+	batchID := func(field, name string) string {
+		var of, id string
+		if err := within(k, field, name, batchPattern, &of, &id); err != nil {
+			c.AddErr("", err)
+		} else if of != class {
+			c.Add(field, name, "belongs to another class", `give a name under "`+req.GetParent()+`"`)
+		}
+		return id
+	}
+	unitID := func(field string, u *stillroomv1.EquipmentUnit) string {
+		var equipment string
+		c.AddErr("", within(k, field+".equipment", u.GetEquipment(), equipmentPattern, &equipment))
+		return classload.UnitID(kitchen.Unit{Equipment: kitchen.Equipment{ID: equipment}, Number: int(u.GetNumber())})
+	}
+	in.Choices = map[string]classload.Choice{}
+	for i, choice := range req.GetChoices() {
+		field := fmt.Sprintf("choices[%d].batch", i)
+		id := batchID(field, choice.GetBatch())
+		if _, twice := in.Choices[id]; twice {
+			c.Add(field, choice.GetBatch(), "is chosen for twice", "give one choice for a batch")
+		}
+		in.Choices[id] = classload.Choice{Method: decodeMethod(choice.GetMethod()), Pressure: measure.GaugePounds(choice.GetPressurePounds())}
+	}
+	if h := req.GetHappened(); h != nil {
+		in.Happened = &classload.Happened{Now: h.GetNow().AsTime(), Filled: map[string]time.Time{}}
+		for i, f := range h.GetFilled() {
+			in.Happened.Filled[batchID(fmt.Sprintf("happened.filled[%d].batch", i), f.GetBatch())] = f.GetLiddedTime().AsTime()
+		}
+		for i, l := range h.GetLoads() {
+			at := fmt.Sprintf("happened.loads[%d].", i)
+			load := classload.HappenedLoad{Unit: unitID(at+"canner", l.GetCanner()), Start: l.GetInTime().AsTime(), Jars: map[string]int{}}
+			if l.GetOutTime() != nil {
+				load.End = l.GetOutTime().AsTime()
+			}
+			for j, b := range l.GetJars() {
+				load.Jars[batchID(fmt.Sprintf("%sjars[%d].batch", at, j), b.GetBatch())] += int(b.GetJars())
+			}
+			in.Happened.Loads = append(in.Happened.Loads, load)
+		}
+		for i, u := range h.GetGone() {
+			in.Happened.Gone = append(in.Happened.Gone, unitID(fmt.Sprintf("happened.gone[%d]", i), u))
+		}
+	}
+	if err := c.Err(); err != nil {
+		return err
+	}
+	if req.GetPreviousPlan() == "" {
+		return nil
+	}
+	var of, number string
+	if err := within(k, "previous_plan", req.GetPreviousPlan(), loadPlanPattern, &of, &number); err != nil {
+		return err
+	}
+	if of != class {
+		return fault.Field("previous_plan", req.GetPreviousPlan(), "belongs to another class", `give a name under "`+req.GetParent()+`"`)
+	}
+	previous, err := tx.LoadPlan(ctx, class, number)
+	in.Previous = &previous
+	return err
+}
+
+func (s *loadService) GetLoadPlan(ctx context.Context, req *stillroomv1.GetLoadPlanRequest) (*stillroomv1.LoadPlan, error) {
+	var k, class, number string
+	if err := parseName("name", req.GetName(), loadPlanPattern, &k, &class, &number); err != nil {
+		return nil, err
+	}
+	var out *stillroomv1.LoadPlan
+	err := s.store.In(ctx, k, func(tx *store.Tx) error {
+		p, err := tx.LoadPlan(ctx, class, number)
+		if err != nil {
+			return err
+		}
+		out = encodeLoadPlan(k, p)
+		return nil
+	})
+	return out, err
+}
+
+// fewPlans is the page size of plans when none is asked for: they are large.
+const fewPlans = 10
+
+func (s *loadService) ListLoadPlans(ctx context.Context, req *stillroomv1.ListLoadPlansRequest) (*stillroomv1.ListLoadPlansResponse, error) {
+	var k, class string
+	if err := parseName("parent", req.GetParent(), classPattern, &k, &class); err != nil {
+		return nil, err
+	}
+	list := strings.TrimSuffix(req.GetParent(), "/") + "/loadPlans"
+	var before int
+	if err := readPage(req.GetPageToken(), list, &before); err != nil {
+		return nil, err
+	}
+	size := req.GetPageSize()
+	if size == 0 {
+		size = fewPlans
+	}
+	out := &stillroomv1.ListLoadPlansResponse{}
+	err := s.store.In(ctx, k, func(tx *store.Tx) error {
+		out.Reset()
+		if _, err := tx.Class(ctx, class); err != nil {
+			return err
+		}
+		rows, err := tx.LoadPlans(ctx, class, before, size+1)
+		rows, more := cut(rows, size)
+		for _, p := range rows {
+			out.LoadPlans = append(out.LoadPlans, encodeLoadPlan(k, p))
+		}
+		if more {
+			out.NextPageToken = nextPage(list, rows[len(rows)-1].Number)
+		}
+		return err
+	})
+	return out, err
+}

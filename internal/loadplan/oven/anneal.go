@@ -8,19 +8,20 @@ import "math"
 // hundred tries how far the run is, from 0 to 1, and the temperature falls
 // geometrically with it; onBest is called with every state that is feasible and
 // better than all before.
+// Of a partial state it asks only that all its batches have an interval.
 type anneal struct {
-	st         *state
-	r          *rng
-	hot, cold  float64
-	best       snapshot
-	bestCost   int64
-	tries      int64
-	takes      int64
-	kindTries  [moveKinds]int64
-	kindTakes  [moveKinds]int64
-	kindGains  [moveKinds]int64
-	foundBest  bool
-	improvable bool
+	st        *state
+	moves     *chooser
+	r         *rng
+	hot, cold float64
+	best      snapshot
+	bestCost  int64
+	tries     int64
+	takes     int64
+	kindTries [moveKinds]int64
+	kindTakes [moveKinds]int64
+	kindGains [moveKinds]int64
+	foundBest bool
 }
 
 // annealStride is how many tries pass between two looks at the clock.
@@ -36,7 +37,7 @@ func (a *anneal) run(progress func(tries int64) float64) {
 		}
 		t := a.hot * math.Pow(a.cold/a.hot, p)
 		for k := 0; k < annealStride; k++ {
-			kind, ok := st.propose(a.r)
+			kind, ok := st.propose(a.r, a.moves)
 			a.kindTries[kind]++
 			if !ok {
 				continue

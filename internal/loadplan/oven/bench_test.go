@@ -29,7 +29,7 @@ func BenchmarkTries(b *testing.B) {
 }
 
 func benchTries(b *testing.B, in *Instance) {
-	a := &anneal{st: construct(in), r: newRNG(1), hot: float64(in.tardyWeight) / 10, cold: float64(in.tardyWeight) / 10, bestCost: exactNone}
+	a := &anneal{st: construct(in), moves: &wholeChooser, r: newRNG(1), hot: float64(in.tardyWeight) / 10, cold: float64(in.tardyWeight) / 10, bestCost: exactNone}
 	b.ResetTimer()
 	a.run(func(tries int64) float64 {
 		if tries >= int64(b.N) {

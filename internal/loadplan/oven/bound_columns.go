@@ -37,6 +37,19 @@ func latePrices(in *Instance, keepGoing func(units int64) bool) []float64 {
 	return prices
 }
 
+// areaPrices are prices as latePrices gives, valid too and lower, without the linear
+// program: each job pays for the part of a machine that it takes.
+func areaPrices(in *Instance) []float64 {
+	prices := make([]float64, len(in.jobs))
+	for f := int32(0); int(f) < in.families; f++ {
+		c := newColumns(in, f)
+		for i, y := range c.byArea() {
+			prices[c.jobs[i]] = y
+		}
+	}
+	return prices
+}
+
 const (
 	// columnRows is the largest family for which the linear program is solved; a
 	// larger one is priced by area alone.

@@ -49,6 +49,9 @@ type pathBound struct {
 
 	value []int64
 	taken [][]bool
+	// schedule is what the last evaluation's paths hold: machine by machine, last batch
+	// first, the jobs of each batch that would be on time.
+	schedule [][][]int32
 }
 
 const milli = 1000
@@ -218,6 +221,7 @@ func (b *pathBound) improve(target int64) int64 {
 		total += p
 	}
 	covered := make([]int32, len(b.price))
+	b.schedule = make([][][]int32, len(b.in.machines))
 	for k := range b.machines {
 		total += b.path(&b.machines[k], covered)
 	}
@@ -425,7 +429,7 @@ func (b *pathBound) trace(pm *pathMachine, row int, covered []int32) {
 			continue
 		}
 		pr := &pm.families[row].runtimes[arc.runtime]
-		b.count(b.in.machines[pm.index].capacity, pr, arc.start, covered)
+		b.schedule[pm.index] = append(b.schedule[pm.index], b.count(b.in.machines[pm.index].capacity, pr, arc.start, covered))
 		// The set-up before the batch begins where the arc before it ended.
 		before := arc.before
 		if int(before) == pm.rows-1 {
@@ -436,17 +440,19 @@ func (b *pathBound) trace(pm *pathMachine, row int, covered []int32) {
 	}
 }
 
-// count solves one batch's knapsack again and counts its jobs.
-func (b *pathBound) count(capacity int32, pr *pathRuntime, start int32, covered []int32) {
+// count solves one batch's knapsack again, counts its jobs and returns those that are
+// on time in it.
+func (b *pathBound) count(capacity int32, pr *pathRuntime, start int32, covered []int32) (onTime []int32) {
 	type item struct {
-		job   int32
-		worth int64
+		job    int32
+		worth  int64
+		onTime bool
 	}
 	var items []item
 	late := b.in.tardyWeight * milli
 	for _, j := range pr.fit {
 		if w := b.price[j] - late; w > 0 {
-			items = append(items, item{j, w})
+			items = append(items, item{j, w, false})
 		}
 	}
 	for k := range pr.stretches {
@@ -454,7 +460,7 @@ func (b *pathBound) count(capacity int32, pr *pathRuntime, start int32, covered 
 		if s.from <= start && start < s.to {
 			for _, j := range s.active {
 				if b.price[j] > 0 {
-					items = append(items, item{j, b.price[j]})
+					items = append(items, item{j, b.price[j], true})
 				}
 			}
 		}
@@ -479,7 +485,11 @@ func (b *pathBound) count(capacity int32, pr *pathRuntime, start int32, covered 
 	for i := len(items) - 1; i >= 0; i-- {
 		if b.taken[i][x] {
 			covered[items[i].job]++
+			if items[i].onTime {
+				onTime = append(onTime, items[i].job)
+			}
 			x -= int(b.in.jobs[items[i].job].size)
 		}
 	}
+	return onTime
 }

@@ -32,11 +32,19 @@ func TestChangesAgainstFullEvaluation(t *testing.T) {
 			continue
 		}
 		st := construct(in)
+		st.partial = seed%2 == 0
+		for j := range st.poolPrice {
+			st.poolPrice[j] = int64(j)
+		}
 		checkIndexes(t, st)
 		r := newRNG(seed)
 		applied := 0
 		for k := 0; k < 3000; k++ {
-			kind, ok := st.propose(r)
+			table := &wholeChooser
+			if st.partial {
+				table = &partialChooser
+			}
+			kind, ok := st.propose(r, table)
 			if !ok {
 				continue
 			}
@@ -90,7 +98,13 @@ func checkIndexes(t *testing.T, st *state) {
 		}
 	}
 	require.Len(t, st.live, count)
+	for i, j := range st.pool {
+		require.False(t, seen[j], "job %d is in a batch and in the pool", j)
+		seen[j] = true
+		require.Equal(t, int32(-1), st.jobBatch[j])
+		require.Equal(t, int32(i), st.poolSlot[j])
+	}
 	for j := range seen {
-		require.True(t, seen[j], "job %d is in no batch", j)
+		require.True(t, seen[j], "job %d is nowhere", j)
 	}
 }

@@ -39,6 +39,7 @@ func construct(in *Instance) *state {
 		}
 		build := func(x choice) {
 			c.reset()
+			c.unpooled = append(c.unpooled, j)
 			if x.batch >= 0 {
 				c.replace(x.batch, c.compose(x.batch, -1, j))
 			} else {

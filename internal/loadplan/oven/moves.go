@@ -7,38 +7,64 @@ package oven
 type moveKind int
 
 const (
-	moveJob      moveKind = iota // a job into another batch of its family
-	moveJobAlone                 // a job into a new batch
-	swapJobs                     // two jobs of two batches of one family
-	ejectJob                     // a job into a batch, one of that batch's jobs into a third
-	moveBatch                    // a batch to another place
-	swapBatches                  // two batches change places
-	mergeBatches                 // two batches of one family become one
-	splitBatch                   // one batch becomes two
+	moveJob       moveKind = iota // a job into another batch of its family
+	moveJobAlone                  // a job into a new batch
+	swapJobs                      // two jobs of two batches of one family
+	ejectJob                      // a job into a batch, one of that batch's jobs into a third
+	moveBatch                     // a batch to another place
+	swapBatches                   // two batches change places
+	mergeBatches                  // two batches of one family become one
+	splitBatch                    // one batch becomes two
+	joinFromPool                  // a job from the pool into a batch, others out if there is no room
+	aloneFromPool                 // a job from the pool into a new batch
+	jobToPool                     // a job to the pool
+	batchToPool                   // a batch's jobs to the pool
 	moveKinds
 )
 
-// moveShares are how often each neighbourhood is tried, in parts of 256.
-var moveShares = [moveKinds]int{60, 22, 56, 36, 42, 14, 12, 14}
+// shares are how often each neighbourhood is tried, in parts of 256.
+type shares [moveKinds]int
+
+var (
+	// wholeShares are for whole states, partialShares for those with a pool.
+	wholeShares   = shares{60, 22, 56, 36, 42, 14, 12, 14, 0, 0, 0, 0}
+	partialShares = shares{26, 8, 24, 16, 38, 12, 8, 10, 74, 22, 14, 4}
+
+	wholeChooser, partialChooser = wholeShares.chooser(), partialShares.chooser()
+)
 
 // chooser maps a byte to a neighbourhood.
-var chooser = func() (table [256]moveKind) {
-	k, left := moveKind(0), moveShares[0]
+type chooser [256]moveKind
+
+func (s shares) chooser() (table chooser) {
+	k, left := moveKind(0), s[0]
 	for i := range table {
 		for left == 0 {
 			k++
-			left = moveShares[k]
+			left = s[k]
 		}
 		table[i] = k
 		left--
 	}
 	return table
-}()
+}
 
-func (st *state) propose(r *rng) (moveKind, bool) {
+// propose draws a neighbourhood and a change in it.
+func (st *state) propose(r *rng, c *chooser) (moveKind, bool) {
 	st.change.reset()
-	kind := chooser[r.next()>>56]
+	kind := c[r.next()>>56]
+	if len(st.live) == 0 && kind != aloneFromPool {
+		return kind, false
+	}
 	switch kind {
+	case joinFromPool:
+		return kind, st.proposeJoinFromPool(r)
+	case aloneFromPool:
+		return kind, st.proposeAloneFromPool(r)
+	case jobToPool:
+		return kind, st.proposeJobToPool(r)
+	case batchToPool:
+		return kind, st.proposeBatchToPool(r)
 	case moveJob:
 		return kind, st.proposeMoveJob(r)
 	case moveJobAlone:
@@ -56,6 +82,16 @@ func (st *state) propose(r *rng) (moveKind, bool) {
 	default:
 		return kind, st.proposeSplitBatch(r)
 	}
+}
+
+// someJob draws a job that is in a batch: any job of a whole state, and in a partial
+// one a job of any batch.
+func (st *state) someJob(r *rng) int32 {
+	if !st.partial {
+		return int32(r.below(len(st.jobBatch)))
+	}
+	list := st.lists[st.live[r.below(len(st.live))]]
+	return list[r.below(len(list))]
 }
 
 // otherBatch draws a batch of the family other than id, with room for size on its
@@ -91,7 +127,7 @@ func (st *state) removeJob(j, id int32) {
 }
 
 func (st *state) proposeMoveJob(r *rng) bool {
-	j := int32(r.below(len(st.jobBatch)))
+	j := st.someJob(r)
 	jb := &st.in.jobs[j]
 	from := st.jobBatch[j]
 	to := st.otherBatch(r, jb.family, from, jb.size)
@@ -121,23 +157,27 @@ func (st *state) somePlace(r *rng, m, release, due int32) int32 {
 	if r.next()&1 == 0 {
 		return int32(r.below(len(seq) + 1))
 	}
-	first := func(minute int32) int {
-		lo, hi := 0, len(seq)
-		for lo < hi {
-			mid := (lo + hi) / 2
-			if seq[mid].end < minute {
-				lo = mid + 1
-			} else {
-				hi = mid
-			}
-		}
-		return lo
-	}
-	lo, hi := first(release), first(due)
+	lo, hi := st.firstEnding(m, release), st.firstEnding(m, due)
 	if hi < lo {
 		hi = lo
 	}
 	return int32(lo + r.below(hi-lo+1))
+}
+
+// firstEnding is the place of the first batch of a machine that ends at or after a
+// minute.
+func (st *state) firstEnding(m, minute int32) int {
+	seq := st.seq[m]
+	lo, hi := 0, len(seq)
+	for lo < hi {
+		mid := (lo + hi) / 2
+		if seq[mid].end < minute {
+			lo = mid + 1
+		} else {
+			hi = mid
+		}
+	}
+	return lo
 }
 
 // someMachine draws a machine out of a set of eligible ones.
@@ -152,7 +192,7 @@ func (st *state) someMachine(r *rng, set uint64) int32 {
 }
 
 func (st *state) proposeMoveJobAlone(r *rng) bool {
-	j := int32(r.below(len(st.jobBatch)))
+	j := st.someJob(r)
 	from := st.jobBatch[j]
 	if len(st.lists[from]) == 1 {
 		return false
@@ -170,7 +210,7 @@ func (st *state) proposeMoveJobAlone(r *rng) bool {
 }
 
 func (st *state) proposeSwapJobs(r *rng) bool {
-	j := int32(r.below(len(st.jobBatch)))
+	j := st.someJob(r)
 	jb := &st.in.jobs[j]
 	a := st.jobBatch[j]
 	list := st.familyLive[jb.family]
@@ -200,7 +240,7 @@ func (st *state) proposeSwapJobs(r *rng) bool {
 }
 
 func (st *state) proposeEjectJob(r *rng) bool {
-	j := int32(r.below(len(st.jobBatch)))
+	j := st.someJob(r)
 	jb := &st.in.jobs[j]
 	a := st.jobBatch[j]
 	list := st.familyLive[jb.family]

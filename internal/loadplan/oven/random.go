@@ -6,7 +6,12 @@ import "math/bits"
 // Vigna's splitmix64, small enough to be inlined, the same on every machine.
 type rng struct{ state uint64 }
 
-func newRNG(seed uint64) *rng { return &rng{state: seed*0x9e3779b97f4a7c15 + 0x1234567} }
+// newRNG starts a sequence that has nothing to do with those of neighbouring seeds.
+func newRNG(seed uint64) *rng {
+	first := rng{state: seed * 0xd1342543de82ef95}
+	first.next()
+	return &rng{state: first.next() ^ seed}
+}
 
 func (r *rng) next() uint64 {
 	r.state += 0x9e3779b97f4a7c15

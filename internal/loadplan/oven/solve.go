@@ -87,10 +87,14 @@ func Solve(ctx context.Context, in *Instance, o Options) (*Answer, error) {
 		s.RaiseBound(cost)
 	}
 	if !s.Stopped() {
+		clock, board, late := &schedule{search: s, limits: o}, &bulletin{}, areaPrices(in)
 		workers := make([]anytime.Worker[*Plan, int64], o.Workers)
-		clock := &schedule{search: s, limits: o}
 		for k := range workers {
-			workers[k] = newAnnealer(in, first, clock, o.Seed, k)
+			w := newWorker(in, first, late, clock, board, o.Seed, k)
+			if k == o.Workers-1 {
+				w.prover = &prover{in: in, board: board}
+			}
+			workers[k] = w
 		}
 		s.Rounds(roundBudget, workers...)
 	}
@@ -102,7 +106,7 @@ const (
 	exactSteps = 60_000_000
 	// roundBudget is how many tries a worker makes between two looks at what the
 	// others found.
-	roundBudget = 200_000
+	roundBudget = 100_000
 )
 
 func answer(in *Instance, s *search) (*Answer, error) {

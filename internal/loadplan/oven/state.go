@@ -41,27 +41,39 @@ type state struct {
 	liveSlot, familySlot []int32
 	familyLive           [][]int32
 
+	// pool holds the jobs in no batch; their batch is -1. Only a partial state has any:
+	// one that leaves out late jobs at a price, to be put into batches afterwards.
+	pool      []int32
+	poolSlot  []int32
+	poolPrice []int64
+	partial   bool
+
 	totals
 	penalty int64 // for each minute of processing that found no interval
 
 	change change
 	tail   []node
+	outs   []int32
 }
 
-// totals are the parts of the objective, and the processing minutes without interval.
-type totals struct{ runtime, tardy, setup, homeless int64 }
+// totals are the parts of the objective, the processing minutes without interval, and
+// the prices of the jobs in the pool.
+type totals struct{ runtime, tardy, setup, homeless, pooled int64 }
 
 func (st *state) weigh(t totals) int64 {
-	return st.in.runtimeWeight*t.runtime + st.in.tardyWeight*t.tardy + st.in.setupWeight*t.setup + st.penalty*t.homeless
+	return t.pooled + st.in.runtimeWeight*t.runtime + st.in.tardyWeight*t.tardy + st.in.setupWeight*t.setup + st.penalty*t.homeless
 }
 
 func (st *state) cost() int64    { return st.weigh(st.totals) }
-func (st *state) feasible() bool { return st.homeless == 0 }
+func (st *state) feasible() bool { return st.homeless == 0 && len(st.pool) == 0 }
 
 func newState(in *Instance) *state {
 	st := &state{in: in, seq: make([][]node, len(in.machines)), jobBatch: make([]int32, len(in.jobs)), familyLive: make([][]int32, in.families)}
+	st.poolSlot, st.poolPrice = make([]int32, len(in.jobs)), make([]int64, len(in.jobs))
 	for j := range st.jobBatch {
 		st.jobBatch[j] = -1
+		st.poolSlot[j] = int32(j)
+		st.pool = append(st.pool, int32(j))
 	}
 	// A minute without interval must cost more than anything a move could gain by it.
 	longest, dearest := int64(1), int64(1)
@@ -108,6 +120,28 @@ func (st *state) dropBatch(id, family int32) {
 	st.live = remove(st.live, st.liveSlot)
 	st.familyLive[family] = remove(st.familyLive[family], st.familySlot)
 	st.free = append(st.free, id)
+}
+
+func (st *state) toPool(j int32) {
+	st.jobBatch[j] = -1
+	st.poolSlot[j] = int32(len(st.pool))
+	st.pool = append(st.pool, j)
+}
+
+func (st *state) fromPool(j int32) {
+	last := st.pool[len(st.pool)-1]
+	st.pool[st.poolSlot[j]] = last
+	st.poolSlot[last] = st.poolSlot[j]
+	st.pool = st.pool[:len(st.pool)-1]
+}
+
+// frozenJob stands for the batch of a frozen job.
+const frozenJob = int32(-2)
+
+// freeze takes a pooled job out of the search: it is in no batch and stays so.
+func (st *state) freeze(j int32) {
+	st.fromPool(j)
+	st.jobBatch[j] = frozenJob
 }
 
 func (st *state) node(id int32) *node { return &st.seq[st.batchMachine[id]][st.batchAt[id]] }
@@ -161,6 +195,21 @@ func (st *state) plan() *Plan {
 	return p
 }
 
+// loadPlan replaces the state by a plan of the same instance.
+func (st *state) loadPlan(p *Plan) {
+	s := snapshot{counts: make([]int32, len(st.seq))}
+	for _, b := range p.Batches { // in order of machine, then start
+		from := len(s.jobs)
+		for _, j := range b.Jobs {
+			s.jobs = append(s.jobs, int32(j-1))
+		}
+		sortByDue(st.in, s.jobs[from:])
+		s.ends = append(s.ends, int32(len(s.jobs)))
+		s.counts[b.Machine-1]++
+	}
+	st.load(&s)
+}
+
 // snapshot is a state's assignment without its indexes: machine by machine, batch by
 // batch, the jobs.
 type snapshot struct {
@@ -189,11 +238,17 @@ func (s *snapshot) copyTo(to *snapshot) {
 	to.totals = s.totals
 }
 
-// load replaces the state by a snapshot of the same instance.
+// load replaces the state by a snapshot of the same instance; jobs that it does not
+// hold are in the pool.
 func (st *state) load(s *snapshot) {
 	for len(st.live) > 0 {
 		id := st.live[len(st.live)-1]
 		st.dropBatch(id, st.node(id).family)
+	}
+	for j := range st.jobBatch {
+		if st.jobBatch[j] >= 0 {
+			st.toPool(int32(j))
+		}
 	}
 	b, from := 0, int32(0)
 	for m := range st.seq {
@@ -208,6 +263,7 @@ func (st *state) load(s *snapshot) {
 			st.batchMachine[id], st.batchAt[id] = int32(m), k
 			st.seq[m] = append(st.seq[m], nd)
 			for _, j := range jobs {
+				st.fromPool(j)
 				st.jobBatch[j] = id
 			}
 			from = s.ends[b]
@@ -235,6 +291,9 @@ func (st *state) describe(nd *node, list []int32) {
 // retime computes all times and totals afresh.
 func (st *state) retime() {
 	st.totals = totals{}
+	for _, j := range st.pool {
+		st.pooled += st.poolPrice[j]
+	}
 	for m := range st.seq {
 		mc := &st.in.machines[m]
 		end, at, before := int32(0), int32(0), mc.initial

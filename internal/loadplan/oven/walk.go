@@ -1,5 +1,7 @@
 package oven
 
+import "slices"
+
 // A change is a small edit of a state: batches taken out of, and put into, places of
 // the machines' sequences. It is first evaluated, by walking only over the batches
 // whose times it moves, and only then, if it is wanted, applied.
@@ -17,6 +19,8 @@ type change struct {
 	delta     totals
 	dropped   [maxSlots]int32
 	dropCount int
+	// pooled go to the pool, unpooled come from it.
+	pooled, unpooled []int32
 }
 
 const (
@@ -40,7 +44,10 @@ type edit struct {
 	remove bool
 }
 
-func (c *change) reset() { c.used, c.slots, c.dropCount = 0, 0, 0 }
+func (c *change) reset() {
+	c.used, c.slots, c.dropCount = 0, 0, 0
+	c.pooled, c.unpooled = c.pooled[:0], c.unpooled[:0]
+}
 
 func (c *change) add(machine, at, slot int32, remove bool) {
 	var s *side
@@ -120,6 +127,31 @@ func (c *change) compose(id, out, in int32) int32 {
 	return int32(k)
 }
 
+// exchange makes a slot of a batch without some of its jobs and with another.
+func (c *change) exchange(id int32, out []int32, in int32) int32 {
+	k := c.slots
+	c.slots++
+	list := c.lists[k][:0]
+	jobs := c.st.in.jobs
+	for _, j := range c.st.lists[id] {
+		if in >= 0 && (jobs[in].due < jobs[j].due || jobs[in].due == jobs[j].due && in < j) {
+			list = append(list, in)
+			in = -1
+		}
+		if !slices.Contains(out, j) {
+			list = append(list, j)
+		}
+	}
+	if in >= 0 {
+		list = append(list, in)
+	}
+	c.lists[k] = list
+	c.st.describe(&c.nodes[k], list)
+	c.nodes[k].id = id
+	c.fresh[k] = true
+	return int32(k)
+}
+
 // merge makes a slot of two batches' jobs, under the id of the first.
 func (c *change) merge(id, other int32) int32 {
 	k := c.slots
@@ -157,6 +189,12 @@ func (c *change) list(slot int32) []int32 {
 // evaluate returns the change of cost.
 func (c *change) evaluate() int64 {
 	c.delta = totals{}
+	for _, j := range c.pooled {
+		c.delta.pooled += c.st.poolPrice[j]
+	}
+	for _, j := range c.unpooled {
+		c.delta.pooled -= c.st.poolPrice[j]
+	}
 	for k := 0; k < c.used; k++ {
 		c.walk(&c.sides[k])
 	}
@@ -249,6 +287,12 @@ func (c *change) walk(s *side) {
 // apply carries the evaluated change out.
 func (c *change) apply() {
 	st := c.st
+	for _, j := range c.unpooled {
+		st.fromPool(j)
+	}
+	for _, j := range c.pooled {
+		st.toPool(j)
+	}
 	for k := 0; k < c.dropCount; k++ {
 		st.dropBatch(c.dropped[k], st.node(c.dropped[k]).family)
 	}
@@ -272,6 +316,7 @@ func (c *change) apply() {
 	st.tardy += c.delta.tardy
 	st.setup += c.delta.setup
 	st.homeless += c.delta.homeless
+	st.pooled += c.delta.pooled
 }
 
 // rebuild writes one machine's new sequence and its times.

@@ -11,7 +11,8 @@ import (
 // TestProcessesFromTheCommandLine looks processes up as an instructor would and compares them with the printed tables.
 func TestProcessesFromTheCommandLine(t *testing.T) {
 	t.Parallel()
-	p := startProgram(t, "--database", storetest.URL(t))
+	url := storetest.URL(t)
+	p := startProgram(t, "--database", url)
 	p.run("kitchen", "create", "high-meadow", "--currency", "USD")
 	p.run("site", "create", "main", "--altitude", "5,430 ft", "--zone", "America/Denver")
 
@@ -53,5 +54,18 @@ func TestProcessesFromTheCommandLine(t *testing.T) {
     holds: {pint: 9, quart: 7}
 `))
 	require.Contains(t, p.run("process", "come-up", "blue", "--size", "pint", "--site", "main"), "full load of 9 pint jars, from physics")
+
+	// A class's procedure. Guide 3: chile salsa in pints 20 min at 1,001-6,000 ft; quarts are not printed for it.
+	p.run("class", "create", "salsa", "--site", "main", "--start", "2027-08-21 09:00", "--length", "4h", "--places", "4")
+	p.run("station", "add", "salsa", "bench-1")
+	require.Contains(t, p.run("process", "class", "salsa"), "No batches yet")
+	keepRecipe(t, url, "chile_salsa")
+	for _, size := range []string{"500 ml", "quart"} {
+		p.run("batch", "add", "salsa", "--station", "bench-1", "--recipe", "chile-salsa@1", "--jars", "3", "--size", size)
+	}
+	class := p.run("process", "class", "salsa")
+	for _, text := range []string{"water boils at 94.5 °C", "20 min", "refrigerate or freeze", "No. 2 is refrigerated or frozen, never shelved", "[ ] Warm the canner's water to 180 °F (82 °C)", "! Local codes"} {
+		require.Contains(t, class, text)
+	}
 	p.stop()
 }

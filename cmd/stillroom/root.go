@@ -53,7 +53,7 @@ Run it:  stillroom serve        (then the other commands, in another terminal)`,
 	root.AddCommand(
 		newServe(s), newHealth(s),
 		newKitchen(s), newSite(s), newClass(s), newStation(s), newBatch(s), newRoster(s), newParticipant(s),
-		newEquipment(s), newProcess(s),
+		newRecipe(s), newEquipment(s), newProcess(s),
 		newOffer(s), newStock(s), newShopping(s),
 		newQuestion(s), newLive(s),
 		newLoads(s),

@@ -80,7 +80,7 @@ func newQuestionAsk(s *session) *cobra.Command {
 				return err
 			}
 			q := &stillroomv1.Question{Text: strings.Join(args, " "), Topic: topic, Step: step, Unnamed: unnamed}
-			if q.Asker, err = s.under("participants", asker); err != nil {
+			if q.Asker, err = s.findParticipant(cmd.Context(), asker); err != nil {
 				return err
 			}
 			if q.Class, err = s.underIf("classes", class); err != nil {
@@ -95,7 +95,7 @@ func newQuestionAsk(s *session) *cobra.Command {
 			return s.showQuestion(q, err)
 		},
 	}
-	cmd.Flags().StringVar(&asker, "asker", "", "id of the participant who asks")
+	cmd.Flags().StringVar(&asker, "asker", "", "who asks: name, mail address or id")
 	cmd.Flags().StringVar(&class, "class", "", "id of the class it is about")
 	cmd.Flags().StringVar(&recipe, "recipe", "", "id of the recipe it is about")
 	cmd.Flags().Int32Var(&step, "step", 0, "step of the recipe it is about, from 1")
@@ -138,8 +138,10 @@ func newQuestionList(s *session) *cobra.Command {
 			if req.Class, err = s.underIf("classes", class); err != nil {
 				return err
 			}
-			if req.Asker, err = s.underIf("participants", asker); err != nil {
-				return err
+			if asker != "" {
+				if req.Asker, err = s.findParticipant(cmd.Context(), asker); err != nil {
+					return err
+				}
 			}
 			for _, word := range states {
 				state, ok := questionStates[word]
@@ -287,7 +289,7 @@ func newQuestionEndorse(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			who, err := s.under("participants", args[1])
+			who, err := s.findParticipant(cmd.Context(), args[1])
 			if err != nil {
 				return err
 			}

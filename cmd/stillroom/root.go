@@ -51,7 +51,7 @@ Run it:  stillroom serve        (then the other commands, in another terminal)`,
 		&cobra.Group{ID: groupPlan, Title: "Plan and teach:"},
 	)
 	root.AddCommand(
-		newServe(s), newHealth(s),
+		newDemo(s), newServe(s), newHealth(s),
 		newKitchen(s), newSite(s), newClass(s), newStation(s), newBatch(s), newRoster(s), newParticipant(s),
 		newRecipe(s), newEquipment(s), newProcess(s),
 		newOffer(s), newStock(s), newShopping(s),

@@ -186,13 +186,13 @@ func newRosterEnrol(s *session) *cobra.Command {
 	var station string
 	var wait bool
 	cmd := &cobra.Command{
-		Use: "enrol CLASS PARTICIPANT", Short: "Give a participant a place", Args: cobra.ExactArgs(2),
+		Use: "enrol CLASS PARTICIPANT", Short: "Give a participant, by name or id, a place", Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			class, err := s.under("classes", args[0])
 			if err != nil {
 				return err
 			}
-			person, err := s.under("participants", args[1])
+			person, err := s.findParticipant(cmd.Context(), args[1])
 			if err != nil {
 				return err
 			}
@@ -307,22 +307,9 @@ func newParticipantList(s *session) *cobra.Command {
 	return &cobra.Command{
 		Use: "list", Short: "List participants", Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			k, err := s.kitchenName()
+			all, err := s.people(cmd.Context())
 			if err != nil {
 				return err
-			}
-			all := &stillroomv1.ListParticipantsResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewRosterServiceClient, func(ctx context.Context, c stillroomv1.RosterServiceClient) (*stillroomv1.ListParticipantsResponse, error) {
-					return c.ListParticipants(ctx, &stillroomv1.ListParticipantsRequest{Parent: k, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.Participants = append(all.Participants, page.GetParticipants()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
 			}
 			return s.show(all, func(w io.Writer) {
 				g := newGrid("PARTICIPANT", "NAME", "EMAIL", "ALLERGIES", ">HOME")

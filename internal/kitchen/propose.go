@@ -150,6 +150,7 @@ func Propose(participants int, stations []Station, wishes []Wish) (Proposal, err
 			}
 			load[at]++
 			p.Batches = append(p.Batches, Batch{
+				ID:    batchID(benches[at].ID, load[at]),
 				Class: benches[at].Class, Station: benches[at].ID, StationPosition: benches[at].Position, Order: load[at],
 				Revision: o.Wish.Formula.Revision, JarSize: o.Wish.JarSize, Jars: o.Yield.Max, MaySplit: true,
 			})
@@ -159,6 +160,16 @@ func Propose(participants int, stations []Station, wishes []Wish) (Proposal, err
 		return cmp.Or(cmp.Compare(a.StationPosition, b.StationPosition), cmp.Compare(a.Order, b.Order))
 	})
 	return p, nil
+}
+
+// batchID names a proposed batch after its station and turn, "bench-1-2"; empty,
+// for one made up later, when that would be too long.
+func batchID(station string, turn int) string {
+	const longest = 63
+	if id := fmt.Sprintf("%s-%d", station, turn); len(id) <= longest {
+		return id
+	}
+	return ""
 }
 
 // workingStations are the stations with participants, or all when none has any,

@@ -193,7 +193,7 @@ func encodeProposal(k string, class kitchen.Class, p kitchen.Proposal, short []k
 	out := &stillroomv1.ProposeBatchesResponse{Participants: int32(p.Participants), Shortages: encodeShortages(k, class.ID, short)}
 	for _, b := range p.Batches {
 		m := encodeBatch(k, b)
-		if b.ID == "" { // proposed, not stored
+		if b.Version == 0 { // proposed, not stored
 			m.Name, m.Etag = "", ""
 		}
 		out.Batches = append(out.Batches, m)

@@ -151,18 +151,36 @@ func Convert(l Line) (Conversion, error) {
 	if c.Prepared, ok = roundUp(prepared); !ok {
 		return c, tooLarge()
 	}
-	if !c.goods.produce {
-		c.Purchased = c.Prepared
-		return c, nil
+	if c.goods.produce {
+		fraction, ok := c.yield(l, asked)
+		if !ok {
+			return c, nil
+		}
+		prepared = prepared.Div(fraction)
 	}
-	fraction, ok := c.yield(l, asked)
-	if !ok {
-		return c, nil
-	}
-	if c.Purchased, ok = roundUp(prepared.Div(fraction)); !ok {
+	if c.Purchased, ok = roundUp(prepared); !ok {
 		return c, tooLarge()
 	}
+	c.heedPrinted(l)
 	return c, nil
+}
+
+// heedPrinted sets the weight that the recipe prints beside a line against the one computed; the one that buys more
+// is used, and both are said.
+func (c *Conversion) heedPrinted(l Line) {
+	if l.AlsoPrinted.Unit == "" {
+		return
+	}
+	printed, _, err := fineOf(l.AlsoPrinted, roundUp)
+	if err != nil || printed == c.Purchased {
+		return
+	}
+	if printed > c.Purchased {
+		c.Remarks = append(c.Remarks, fmt.Sprintf("the recipe prints %s where the published weights give %s; the recipe's is used", l.AlsoPrinted, grams(c.Purchased)))
+		c.Purchased = printed
+		return
+	}
+	c.Remarks = append(c.Remarks, fmt.Sprintf("the recipe also prints %s; the published weights give %s, which buys more", l.AlsoPrinted, grams(c.Purchased)))
 }
 
 // prepared is the edible portion in fine grams; own is the amount in fine units of its own.

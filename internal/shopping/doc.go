@@ -30,5 +30,6 @@
 // source or recalled (a recalled row is used only where no read row fits), and how many of the parts the line
 // removes the row does not name.
 //
-// Among rows that rank equally the one that buys more is used, and the others are shown beside it.
+// Among rows that rank equally the one that buys more is used, and the others are shown beside it. So is the weight
+// that the recipe itself prints beside a line ("about 3 pounds"), where it prints one.
 package shopping

@@ -42,6 +42,9 @@ type Line struct {
 	Preparation string
 	// Note is the source's remark, such as "about 1 medium".
 	Note string
+	// AlsoPrinted is the weight the source prints for the same amount, as bought; its unit is empty when it prints
+	// none.
+	AlsoPrinted measure.Quantity
 	// Role is what it does in the recipe, in the words of the recipe room ("acid", "salt", …).
 	Role string
 	// Optional says the recipe marks the line optional.

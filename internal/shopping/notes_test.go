@@ -60,6 +60,7 @@ func TestPrintedCountsOfTheRecipes(t *testing.T) {
 				continue
 			}
 			require.Contains(t, l.Note+l.Preparation, c.note)
+			l.AlsoPrinted = measure.Quantity{} // what the weights give by themselves
 			conversion, err := Convert(l)
 			require.NoError(t, err)
 			got := c.computed(conversion)
@@ -71,6 +72,38 @@ func TestPrintedCountsOfTheRecipes(t *testing.T) {
 		}
 		require.Contains(t, noted, [2]string{c.recipe, c.item})
 	}
+}
+
+// Where a recipe prints a weight beside a line, the one that buys more is used and both are said.
+func TestPrintedWeightBesideALine(t *testing.T) {
+	for _, c := range []struct {
+		recipe, item string
+		pounds       float64
+		says         string
+	}{
+		{"bread_and_butter_pickles", "onions", 3, "the recipe prints 3 pounds where the published weights give 1.1 kg; the recipe's is used"},
+		{"pickled_carrots", "carrots", 3.5, "the recipe prints 3-1/2 pounds where the published weights give 1.5 kg; the recipe's is used"},
+		{"peach_apple_salsa", "sugar_brown", 825 / 453.59237, "the recipe also prints 1-1/4 pounds; the published weights give 825 g, which buys more"},
+	} {
+		r, err := recipe.Published(c.recipe)
+		require.NoError(t, err)
+		for _, l := range FormulaOf(r, c.recipe).Lines {
+			if l.Item == c.item {
+				conversion, err := Convert(l)
+				require.NoError(t, err)
+				require.InDelta(t, c.pounds, conversion.Purchased.Float64()/453.59237, 1e-6)
+				require.Contains(t, conversion.Remarks, c.says)
+			}
+		}
+	}
+	// A changed amount leaves the remark on the old one behind.
+	r, err := recipe.Published("pickled_carrots")
+	require.NoError(t, err)
+	less, err := recipe.Apply(r, []recipe.Change{{Kind: recipe.Reduce, Line: "carrots", Amount: "2 pounds"}})
+	require.NoError(t, err)
+	c, err := Convert(FormulaOf(less, "").Lines[0])
+	require.NoError(t, err)
+	require.InDelta(t, 2/0.89, c.Purchased.Float64()/453.59237, 1e-6)
 }
 
 // Sliced green tomatoes: the recipe prints 10 to 11 pounds and "16 cups sliced". Cups of sliced tomato as published

@@ -439,7 +439,10 @@ func newQuestionLikely(s *session) *cobra.Command {
 			}
 			return s.show(reply, func(w io.Writer) {
 				writeQuestionNotices(w, reply.GetNotices())
-				if len(reply.GetAnswers()) == 0 {
+				for _, a := range reply.GetComputed() {
+					writeComputed(w, a)
+				}
+				if len(reply.GetAnswers())+len(reply.GetComputed()) == 0 {
 					fmt.Fprintln(w, "Nothing published fits; ask it.")
 				}
 				for _, a := range reply.GetAnswers() {
@@ -455,6 +458,16 @@ func newQuestionLikely(s *session) *cobra.Command {
 func writeQuestionNotices(w io.Writer, notices []*stillroomv1.TriageNotice) {
 	for _, n := range notices {
 		fmt.Fprintf(w, "! %s. %s\n  %s\n", n.GetTitle(), n.GetReason(), n.GetAdvice())
+	}
+}
+
+func writeComputed(w io.Writer, a *stillroomv1.ComputedAnswer) {
+	fmt.Fprintln(w, a.GetText())
+	for _, source := range a.GetSources() {
+		fmt.Fprintf(w, "  Source: %s%s\n", source.GetPublication(), ifAny(", ", source.GetLocator()))
+	}
+	for _, caution := range a.GetCautions() {
+		fmt.Fprintf(w, "  Caution: %s\n", caution.GetText())
 	}
 }
 

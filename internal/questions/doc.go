@@ -8,6 +8,7 @@
 //   - triage.yaml: the words that raise a question, rule by rule
 //   - facts.csv: the published figures and statements that a rule passes on
 //   - vocabulary.yaml: words that mean the same, for likeness
+//   - wants.yaml: what questions ask for that can be worked out
 //
 // The rules read English. A question in another language is kept, shown and
 // ordered like any other, but nothing raises it.

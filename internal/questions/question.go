@@ -148,6 +148,7 @@ func DraftReply(r Reply) (Reply, error) {
 type Desk struct {
 	Rules      *Rules
 	Vocabulary *Vocabulary
+	Wants      *WantList
 }
 
 // NewDesk makes a desk with the rules and the words that the program ships.
@@ -160,7 +161,11 @@ func NewDesk() (*Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Desk{Rules: rules, Vocabulary: vocabulary}, nil
+	wants, err := StandardWants()
+	if err != nil {
+		return nil, err
+	}
+	return &Desk{Rules: rules, Vocabulary: vocabulary, Wants: wants}, nil
 }
 
 // AskingLimit is how many questions one person may ask within AskingWindow.

@@ -105,19 +105,22 @@ type triageFile struct {
 	Together []string            `yaml:"together"`
 	Groups   map[string][]string `yaml:"groups"`
 	Rules    []struct {
-		ID       string   `yaml:"id"`
-		Title    string   `yaml:"title"`
-		Hours    int      `yaml:"hours"`
-		Reason   string   `yaml:"reason"`
-		Say      string   `yaml:"say"`
-		Facts    []string `yaml:"facts"`
-		Patterns []struct {
-			All    []string `yaml:"all"`
-			Seq    []string `yaml:"seq"`
-			Within int      `yaml:"within"`
-			Unless []string `yaml:"unless"`
-		} `yaml:"patterns"`
+		ID       string        `yaml:"id"`
+		Title    string        `yaml:"title"`
+		Hours    int           `yaml:"hours"`
+		Reason   string        `yaml:"reason"`
+		Say      string        `yaml:"say"`
+		Facts    []string      `yaml:"facts"`
+		Patterns []patternFile `yaml:"patterns"`
 	} `yaml:"rules"`
+}
+
+// patternFile is a pattern as a file writes it.
+type patternFile struct {
+	All    []string `yaml:"all"`
+	Seq    []string `yaml:"seq"`
+	Within int      `yaml:"within"`
+	Unless []string `yaml:"unless"`
 }
 
 // StandardRules compiles the rules that the program ships. A failure is a
@@ -136,19 +139,7 @@ func CompileRules(rulesYAML, facts []byte) (*Rules, error) {
 	if err := yaml.UnmarshalWithOptions(rulesYAML, &file, yaml.Strict()); err != nil {
 		return nil, fmt.Errorf("triage rules: %w", err)
 	}
-	r := &Rules{together: map[string][]phrase{}, groups: map[string][]phrase{}}
-	for _, t := range file.Together {
-		p := readPhrase(t)
-		r.together[p[0].text] = append(r.together[p[0].text], p)
-	}
-	for first := range r.together { // the longest phrase first: "boiling water bath" before "boiling water"
-		sort.SliceStable(r.together[first], func(i, j int) bool { return len(r.together[first][i]) > len(r.together[first][j]) })
-	}
-	for name, entries := range file.Groups {
-		for _, e := range entries {
-			r.groups[name] = append(r.groups[name], r.groupPhrase(e))
-		}
-	}
+	r := newLexicon(file.Together, file.Groups)
 	for _, in := range file.Rules {
 		where := "triage rule " + in.ID
 		if in.ID == "" || in.Title == "" || in.Reason == "" || in.Say == "" || len(in.Facts) == 0 || len(in.Patterns) == 0 {
@@ -162,27 +153,54 @@ func CompileRules(rulesYAML, facts []byte) (*Rules, error) {
 			}
 			out.finding.Facts = append(out.finding.Facts, f)
 		}
-		for i, p := range in.Patterns {
-			c := pattern{groups: p.All, unless: p.Unless, within: p.Within}
-			if len(p.Seq) > 0 {
-				c.groups, c.ordered = p.Seq, true
-			}
-			if len(c.groups) == 0 || (len(p.All) > 0 && len(p.Seq) > 0) {
-				return nil, fmt.Errorf("%s: pattern %d needs either all or seq", where, i+1)
-			}
-			if c.within == 0 {
-				c.within = usualWithin
-			}
-			for _, g := range append(append([]string{}, c.groups...), c.unless...) {
-				if len(r.groups[g]) == 0 {
-					return nil, fmt.Errorf("%s: pattern %d names the group %q, which has no words", where, i+1, g)
-				}
-			}
-			out.patterns = append(out.patterns, c)
+		if out.patterns, err = r.compile(where, in.Patterns); err != nil {
+			return nil, err
 		}
 		r.rules = append(r.rules, out)
 	}
 	return r, nil
+}
+
+// newLexicon makes rules that have words but no rule yet.
+func newLexicon(together []string, groups map[string][]string) *Rules {
+	r := &Rules{together: map[string][]phrase{}, groups: map[string][]phrase{}}
+	for _, t := range together {
+		p := readPhrase(t)
+		r.together[p[0].text] = append(r.together[p[0].text], p)
+	}
+	for first := range r.together { // the longest phrase first: "boiling water bath" before "boiling water"
+		sort.SliceStable(r.together[first], func(i, j int) bool { return len(r.together[first][i]) > len(r.together[first][j]) })
+	}
+	for name, entries := range groups {
+		for _, e := range entries {
+			r.groups[name] = append(r.groups[name], r.groupPhrase(e))
+		}
+	}
+	return r
+}
+
+// compile reads patterns; where says whose they are.
+func (r *Rules) compile(where string, patterns []patternFile) ([]pattern, error) {
+	var out []pattern
+	for i, p := range patterns {
+		c := pattern{groups: p.All, unless: p.Unless, within: p.Within}
+		if len(p.Seq) > 0 {
+			c.groups, c.ordered = p.Seq, true
+		}
+		if len(c.groups) == 0 || (len(p.All) > 0 && len(p.Seq) > 0) {
+			return nil, fmt.Errorf("%s: pattern %d needs either all or seq", where, i+1)
+		}
+		if c.within == 0 {
+			c.within = usualWithin
+		}
+		for _, g := range append(append([]string{}, c.groups...), c.unless...) {
+			if len(r.groups[g]) == 0 {
+				return nil, fmt.Errorf("%s: pattern %d names the group %q, which has no words", where, i+1, g)
+			}
+		}
+		out = append(out, c)
+	}
+	return out, nil
 }
 
 // Recall gives the finding of a rule as it stands now, with the words that it
@@ -290,21 +308,7 @@ type hit struct{ first, last int }
 // Triage applies every rule to a question. The findings come in the order of the rules.
 func (r *Rules) Triage(question string) Triage {
 	words := r.join(readWords(question))
-	found := map[string][]hit{}
-	hits := func(group string) []hit {
-		h, ok := found[group]
-		if !ok {
-			for i := range words {
-				for _, p := range r.groups[group] {
-					if p.at(words, i) {
-						h = append(h, hit{i, i + len(p) - 1})
-					}
-				}
-			}
-			found[group] = h
-		}
-		return h
-	}
+	hits := r.finder(words)
 	var t Triage
 	for _, rule := range r.rules {
 		for _, p := range rule.patterns {
@@ -318,6 +322,25 @@ func (r *Rules) Triage(question string) Triage {
 		}
 	}
 	return t
+}
+
+// finder looks up where the words of a group stand, each group once.
+func (r *Rules) finder(words []word) func(group string) []hit {
+	found := map[string][]hit{}
+	return func(group string) []hit {
+		h, ok := found[group]
+		if !ok {
+			for i := range words {
+				for _, p := range r.groups[group] {
+					if p.at(words, i) {
+						h = append(h, hit{i, i + len(p) - 1})
+					}
+				}
+			}
+			found[group] = h
+		}
+		return h
+	}
 }
 
 // find gives the words of the first match, nil when there is none.

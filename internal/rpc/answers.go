@@ -7,6 +7,7 @@ import (
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
+	"stillroom/internal/computed"
 	"stillroom/internal/fault"
 	"stillroom/internal/kitchen"
 	"stillroom/internal/questions"
@@ -88,8 +89,18 @@ func (s *questionService) SuggestAnswers(ctx context.Context, req *stillroomv1.S
 	for _, f := range s.desk.Rules.Triage(text).Findings {
 		out.Notices = append(out.Notices, encodeNotice(f))
 	}
+	asked := s.desk.Wants.Read(text)
 	err = s.store.In(ctx, k, func(tx *store.Tx) error {
-		out.Answers = nil
+		out.Answers, out.Computed = nil, nil
+		if class != "" && len(asked.Wants) > 0 {
+			facts, err := classFacts(ctx, tx, class)
+			if err != nil {
+				return err
+			}
+			for _, a := range computed.Answers(asked, facts) {
+				out.Computed = append(out.Computed, encodeComputed(a))
+			}
+		}
 		found, err := tx.SearchAnswers(ctx, text, class, 50)
 		if err != nil {
 			return err
@@ -119,6 +130,44 @@ func (s *questionService) SuggestAnswers(ctx context.Context, req *stillroomv1.S
 		return nil
 	})
 	return out, err
+}
+
+// classFacts gathers what answers are worked out from.
+func classFacts(ctx context.Context, tx *store.Tx, id string) (computed.Class, error) {
+	var facts computed.Class
+	class, err := tx.Class(ctx, id)
+	if err != nil {
+		return facts, err
+	}
+	site, err := tx.Site(ctx, class.Site)
+	if err != nil {
+		return facts, err
+	}
+	facts.Altitude = site.Altitude
+	if facts.Batches, err = tx.AllBatches(ctx, id); err != nil {
+		return facts, err
+	}
+	if facts.Formulas, err = tx.FormulasOf(ctx, facts.Batches); err != nil {
+		return facts, err
+	}
+	units, err := tx.UnitsFor(ctx, id)
+	for _, u := range units {
+		if u.Equipment.Canner != nil && len(u.FreeWithin(class.Start, class.End())) > 0 {
+			facts.Canners = append(facts.Canners, *u.Equipment.Canner)
+		}
+	}
+	return facts, err
+}
+
+func encodeComputed(a computed.Answer) *stillroomv1.ComputedAnswer {
+	out := &stillroomv1.ComputedAnswer{Text: a.Text}
+	for _, source := range a.Sources {
+		out.Sources = append(out.Sources, &stillroomv1.Source{Publication: source.Title, Locator: source.Locator})
+	}
+	for _, step := range a.Cautions {
+		out.Cautions = append(out.Cautions, encodeCaution(step.Text, step.Source))
+	}
+	return out
 }
 
 func (s *questionService) PlanRunningOrder(ctx context.Context, req *stillroomv1.PlanRunningOrderRequest) (*stillroomv1.RunningOrder, error) {

@@ -161,3 +161,37 @@ func TestExportClassCalendar(t *testing.T) {
 	_, err = s.questions().ExportClassCalendar(t.Context(), &stillroomv1.ExportClassCalendarRequest{Class: "kitchens/k/classes/ghost"})
 	requireCode(t, codes.NotFound, err)
 }
+
+// While typing about a class, what follows from its recipes and the tables is worked out.
+func TestSuggestAnswersWorksOutTheProcess(t *testing.T) {
+	t.Parallel()
+	s := newTestServer(t)
+	s.setTable(t, 10)
+	ctx := t.Context()
+	adopted, err := stillroomv1.NewRecipeServiceClient(s.conn).AdoptRecipe(ctx, &stillroomv1.AdoptRecipeRequest{Parent: "kitchens/k", PublishedRecipe: "publishedRecipes/chile_salsa", RecipeId: "salsa"})
+	require.NoError(t, err)
+	_, err = s.classes().CreateBatch(ctx, &stillroomv1.CreateBatchRequest{Parent: theClass, Batch: &stillroomv1.Batch{
+		Station: theClass + "/stations/a", RecipeRevision: adopted.GetName() + "/revisions/1", JarSize: stillroomv1.JarSize_JAR_SIZE_PINT, Jars: 7}})
+	require.NoError(t, err)
+	ask := func(class string) *stillroomv1.SuggestAnswersResponse {
+		reply, err := s.questions().SuggestAnswers(ctx, &stillroomv1.SuggestAnswersRequest{Parent: "kitchens/k", Class: class, Text: "How long do I process the salsa?"})
+		require.NoError(t, err)
+		return reply
+	}
+	reply := ask(theClass)
+	require.Len(t, reply.GetComputed(), 1)
+	require.Contains(t, reply.GetComputed()[0].GetText(), "No canner of the class", "a class without canners has no process")
+	_, err = stillroomv1.NewEquipmentServiceClient(s.conn).CreateEquipment(ctx, &stillroomv1.CreateEquipmentRequest{Parent: "kitchens/k", EquipmentId: "canner", Equipment: &stillroomv1.Equipment{
+		DisplayName: "Big canner", Kind: "canner", OwnedCount: 1, Canner: &stillroomv1.CannerDetails{
+			Methods:    []stillroomv1.ProcessMethod{stillroomv1.ProcessMethod_PROCESS_METHOD_BOILING_WATER},
+			Capacities: []*stillroomv1.JarCapacity{{JarSize: stillroomv1.JarSize_JAR_SIZE_PINT, Jars: 9}}}}})
+	require.NoError(t, err)
+	reply = ask(theClass)
+	// USDA AIB 539 (rev. 2015), Guide 3, p. 3-21: pints 20 minutes at 1,001 to 6,000 ft; the site is at 5,280 ft.
+	require.Contains(t, reply.GetComputed()[0].GetText(), "at 5,280 ft: 20 min by boiling water")
+	require.Contains(t, reply.GetComputed()[0].GetSources()[0].GetLocator(), "Guide 3, p. 3-21")
+	require.NotEmpty(t, reply.GetComputed()[0].GetCautions())
+	require.Empty(t, ask("").GetComputed(), "without a class nothing is worked out")
+	_, err = s.questions().SuggestAnswers(ctx, &stillroomv1.SuggestAnswersRequest{Parent: "kitchens/k", Class: "kitchens/k/classes/ghost", Text: "How long do I process pints?"})
+	requireCode(t, codes.NotFound, err)
+}

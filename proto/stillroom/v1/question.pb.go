@@ -2073,7 +2073,7 @@ type SuggestAnswersRequest struct {
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// What is typed so far, 1 to 2000 characters.
 	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
-	// Also answers published to this class only, "kitchens/{kitchen}/classes/{class}"; empty for the library alone.
+	// Also answers published to this class only, and answers worked out for it, "kitchens/{kitchen}/classes/{class}"; empty for the library alone.
 	Class string `protobuf:"bytes,3,opt,name=class,proto3" json:"class,omitempty"`
 	// At most this many, 0 to 20; 0 means 5.
 	MaxResults    int32 `protobuf:"varint,4,opt,name=max_results,json=maxResults,proto3" json:"max_results,omitempty"`
@@ -2194,20 +2194,86 @@ func (x *SuggestedAnswer) GetScore() float64 {
 	return 0
 }
 
+// ComputedAnswer is an answer that follows from the class, its recipes and the published tables.
+type ComputedAnswer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The answer.
+	Text string `protobuf:"bytes,1,opt,name=text,proto3" json:"text,omitempty"`
+	// Where it comes from.
+	Sources []*Source `protobuf:"bytes,2,rep,name=sources,proto3" json:"sources,omitempty"`
+	// Cautions that belong to it when it names a process.
+	Cautions      []*Caution `protobuf:"bytes,3,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComputedAnswer) Reset() {
+	*x = ComputedAnswer{}
+	mi := &file_stillroom_v1_question_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComputedAnswer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComputedAnswer) ProtoMessage() {}
+
+func (x *ComputedAnswer) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_question_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComputedAnswer.ProtoReflect.Descriptor instead.
+func (*ComputedAnswer) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *ComputedAnswer) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *ComputedAnswer) GetSources() []*Source {
+	if x != nil {
+		return x.Sources
+	}
+	return nil
+}
+
+func (x *ComputedAnswer) GetCautions() []*Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
 // SuggestAnswersResponse is what may fit, and what cannot wait.
 type SuggestAnswersResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Published answers, the best first.
 	Answers []*SuggestedAnswer `protobuf:"bytes,1,rep,name=answers,proto3" json:"answers,omitempty"`
 	// What triage says of the text so far; the question should be asked whatever the answers are when this is not empty.
-	Notices       []*TriageNotice `protobuf:"bytes,2,rep,name=notices,proto3" json:"notices,omitempty"`
+	Notices []*TriageNotice `protobuf:"bytes,2,rep,name=notices,proto3" json:"notices,omitempty"`
+	// Answers worked out for the class, when one is given: processes, headspace, amounts, changes.
+	Computed      []*ComputedAnswer `protobuf:"bytes,3,rep,name=computed,proto3" json:"computed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SuggestAnswersResponse) Reset() {
 	*x = SuggestAnswersResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[25]
+	mi := &file_stillroom_v1_question_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2219,7 +2285,7 @@ func (x *SuggestAnswersResponse) String() string {
 func (*SuggestAnswersResponse) ProtoMessage() {}
 
 func (x *SuggestAnswersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[25]
+	mi := &file_stillroom_v1_question_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2232,7 +2298,7 @@ func (x *SuggestAnswersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuggestAnswersResponse.ProtoReflect.Descriptor instead.
 func (*SuggestAnswersResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{25}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *SuggestAnswersResponse) GetAnswers() []*SuggestedAnswer {
@@ -2245,6 +2311,13 @@ func (x *SuggestAnswersResponse) GetAnswers() []*SuggestedAnswer {
 func (x *SuggestAnswersResponse) GetNotices() []*TriageNotice {
 	if x != nil {
 		return x.Notices
+	}
+	return nil
+}
+
+func (x *SuggestAnswersResponse) GetComputed() []*ComputedAnswer {
+	if x != nil {
+		return x.Computed
 	}
 	return nil
 }
@@ -2266,7 +2339,7 @@ type PlanRunningOrderRequest struct {
 
 func (x *PlanRunningOrderRequest) Reset() {
 	*x = PlanRunningOrderRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[26]
+	mi := &file_stillroom_v1_question_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2278,7 +2351,7 @@ func (x *PlanRunningOrderRequest) String() string {
 func (*PlanRunningOrderRequest) ProtoMessage() {}
 
 func (x *PlanRunningOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[26]
+	mi := &file_stillroom_v1_question_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2291,7 +2364,7 @@ func (x *PlanRunningOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRunningOrderRequest.ProtoReflect.Descriptor instead.
 func (*PlanRunningOrderRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{26}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *PlanRunningOrderRequest) GetClass() string {
@@ -2341,7 +2414,7 @@ type RunningOrderPosition struct {
 
 func (x *RunningOrderPosition) Reset() {
 	*x = RunningOrderPosition{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[27]
+	mi := &file_stillroom_v1_question_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2353,7 +2426,7 @@ func (x *RunningOrderPosition) String() string {
 func (*RunningOrderPosition) ProtoMessage() {}
 
 func (x *RunningOrderPosition) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[27]
+	mi := &file_stillroom_v1_question_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2366,7 +2439,7 @@ func (x *RunningOrderPosition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunningOrderPosition.ProtoReflect.Descriptor instead.
 func (*RunningOrderPosition) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{27}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *RunningOrderPosition) GetQuestion() *Question {
@@ -2419,7 +2492,7 @@ type LeftOut struct {
 
 func (x *LeftOut) Reset() {
 	*x = LeftOut{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[28]
+	mi := &file_stillroom_v1_question_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2431,7 +2504,7 @@ func (x *LeftOut) String() string {
 func (*LeftOut) ProtoMessage() {}
 
 func (x *LeftOut) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[28]
+	mi := &file_stillroom_v1_question_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2444,7 +2517,7 @@ func (x *LeftOut) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LeftOut.ProtoReflect.Descriptor instead.
 func (*LeftOut) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{28}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *LeftOut) GetQuestion() *Question {
@@ -2489,7 +2562,7 @@ type RunningOrder struct {
 
 func (x *RunningOrder) Reset() {
 	*x = RunningOrder{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[29]
+	mi := &file_stillroom_v1_question_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2501,7 +2574,7 @@ func (x *RunningOrder) String() string {
 func (*RunningOrder) ProtoMessage() {}
 
 func (x *RunningOrder) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[29]
+	mi := &file_stillroom_v1_question_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2514,7 +2587,7 @@ func (x *RunningOrder) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunningOrder.ProtoReflect.Descriptor instead.
 func (*RunningOrder) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{29}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *RunningOrder) GetPositions() []*RunningOrderPosition {
@@ -2574,7 +2647,7 @@ type CarryOverQuestionsRequest struct {
 
 func (x *CarryOverQuestionsRequest) Reset() {
 	*x = CarryOverQuestionsRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[30]
+	mi := &file_stillroom_v1_question_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2586,7 +2659,7 @@ func (x *CarryOverQuestionsRequest) String() string {
 func (*CarryOverQuestionsRequest) ProtoMessage() {}
 
 func (x *CarryOverQuestionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[30]
+	mi := &file_stillroom_v1_question_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2599,7 +2672,7 @@ func (x *CarryOverQuestionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CarryOverQuestionsRequest.ProtoReflect.Descriptor instead.
 func (*CarryOverQuestionsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{30}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *CarryOverQuestionsRequest) GetFromClass() string {
@@ -2634,7 +2707,7 @@ type CarryOverQuestionsResponse struct {
 
 func (x *CarryOverQuestionsResponse) Reset() {
 	*x = CarryOverQuestionsResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[31]
+	mi := &file_stillroom_v1_question_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2646,7 +2719,7 @@ func (x *CarryOverQuestionsResponse) String() string {
 func (*CarryOverQuestionsResponse) ProtoMessage() {}
 
 func (x *CarryOverQuestionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[31]
+	mi := &file_stillroom_v1_question_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2659,7 +2732,7 @@ func (x *CarryOverQuestionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CarryOverQuestionsResponse.ProtoReflect.Descriptor instead.
 func (*CarryOverQuestionsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{31}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *CarryOverQuestionsResponse) GetQuestions() []*Question {
@@ -2686,7 +2759,7 @@ type ExportAnswersRequest struct {
 
 func (x *ExportAnswersRequest) Reset() {
 	*x = ExportAnswersRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[32]
+	mi := &file_stillroom_v1_question_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2698,7 +2771,7 @@ func (x *ExportAnswersRequest) String() string {
 func (*ExportAnswersRequest) ProtoMessage() {}
 
 func (x *ExportAnswersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[32]
+	mi := &file_stillroom_v1_question_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2711,7 +2784,7 @@ func (x *ExportAnswersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportAnswersRequest.ProtoReflect.Descriptor instead.
 func (*ExportAnswersRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{32}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ExportAnswersRequest) GetParent() string {
@@ -2759,7 +2832,7 @@ type ExportAnswersResponse struct {
 
 func (x *ExportAnswersResponse) Reset() {
 	*x = ExportAnswersResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[33]
+	mi := &file_stillroom_v1_question_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2771,7 +2844,7 @@ func (x *ExportAnswersResponse) String() string {
 func (*ExportAnswersResponse) ProtoMessage() {}
 
 func (x *ExportAnswersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[33]
+	mi := &file_stillroom_v1_question_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2784,7 +2857,7 @@ func (x *ExportAnswersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportAnswersResponse.ProtoReflect.Descriptor instead.
 func (*ExportAnswersResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{33}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ExportAnswersResponse) GetContent() []byte {
@@ -2826,7 +2899,7 @@ type ExportClassCalendarRequest struct {
 
 func (x *ExportClassCalendarRequest) Reset() {
 	*x = ExportClassCalendarRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[34]
+	mi := &file_stillroom_v1_question_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2838,7 +2911,7 @@ func (x *ExportClassCalendarRequest) String() string {
 func (*ExportClassCalendarRequest) ProtoMessage() {}
 
 func (x *ExportClassCalendarRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[34]
+	mi := &file_stillroom_v1_question_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2851,7 +2924,7 @@ func (x *ExportClassCalendarRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportClassCalendarRequest.ProtoReflect.Descriptor instead.
 func (*ExportClassCalendarRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{34}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ExportClassCalendarRequest) GetClass() string {
@@ -2876,7 +2949,7 @@ type ExportClassCalendarResponse struct {
 
 func (x *ExportClassCalendarResponse) Reset() {
 	*x = ExportClassCalendarResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[35]
+	mi := &file_stillroom_v1_question_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2888,7 +2961,7 @@ func (x *ExportClassCalendarResponse) String() string {
 func (*ExportClassCalendarResponse) ProtoMessage() {}
 
 func (x *ExportClassCalendarResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[35]
+	mi := &file_stillroom_v1_question_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2901,7 +2974,7 @@ func (x *ExportClassCalendarResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportClassCalendarResponse.ProtoReflect.Descriptor instead.
 func (*ExportClassCalendarResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{35}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ExportClassCalendarResponse) GetContent() []byte {
@@ -2942,7 +3015,7 @@ type CreateSessionRequest struct {
 
 func (x *CreateSessionRequest) Reset() {
 	*x = CreateSessionRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[36]
+	mi := &file_stillroom_v1_question_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2954,7 +3027,7 @@ func (x *CreateSessionRequest) String() string {
 func (*CreateSessionRequest) ProtoMessage() {}
 
 func (x *CreateSessionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[36]
+	mi := &file_stillroom_v1_question_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2967,7 +3040,7 @@ func (x *CreateSessionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateSessionRequest.ProtoReflect.Descriptor instead.
 func (*CreateSessionRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{36}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *CreateSessionRequest) GetParent() string {
@@ -3009,7 +3082,7 @@ type GetSessionRequest struct {
 
 func (x *GetSessionRequest) Reset() {
 	*x = GetSessionRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[37]
+	mi := &file_stillroom_v1_question_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3021,7 +3094,7 @@ func (x *GetSessionRequest) String() string {
 func (*GetSessionRequest) ProtoMessage() {}
 
 func (x *GetSessionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[37]
+	mi := &file_stillroom_v1_question_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3034,7 +3107,7 @@ func (x *GetSessionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSessionRequest.ProtoReflect.Descriptor instead.
 func (*GetSessionRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{37}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *GetSessionRequest) GetName() string {
@@ -3059,7 +3132,7 @@ type ListSessionsRequest struct {
 
 func (x *ListSessionsRequest) Reset() {
 	*x = ListSessionsRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[38]
+	mi := &file_stillroom_v1_question_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3071,7 +3144,7 @@ func (x *ListSessionsRequest) String() string {
 func (*ListSessionsRequest) ProtoMessage() {}
 
 func (x *ListSessionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[38]
+	mi := &file_stillroom_v1_question_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3084,7 +3157,7 @@ func (x *ListSessionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSessionsRequest.ProtoReflect.Descriptor instead.
 func (*ListSessionsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{38}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ListSessionsRequest) GetParent() string {
@@ -3121,7 +3194,7 @@ type ListSessionsResponse struct {
 
 func (x *ListSessionsResponse) Reset() {
 	*x = ListSessionsResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[39]
+	mi := &file_stillroom_v1_question_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3133,7 +3206,7 @@ func (x *ListSessionsResponse) String() string {
 func (*ListSessionsResponse) ProtoMessage() {}
 
 func (x *ListSessionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[39]
+	mi := &file_stillroom_v1_question_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3146,7 +3219,7 @@ func (x *ListSessionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSessionsResponse.ProtoReflect.Descriptor instead.
 func (*ListSessionsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{39}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ListSessionsResponse) GetSessions() []*Session {
@@ -3174,7 +3247,7 @@ type CloseSessionRequest struct {
 
 func (x *CloseSessionRequest) Reset() {
 	*x = CloseSessionRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[40]
+	mi := &file_stillroom_v1_question_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3186,7 +3259,7 @@ func (x *CloseSessionRequest) String() string {
 func (*CloseSessionRequest) ProtoMessage() {}
 
 func (x *CloseSessionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[40]
+	mi := &file_stillroom_v1_question_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3199,7 +3272,7 @@ func (x *CloseSessionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseSessionRequest.ProtoReflect.Descriptor instead.
 func (*CloseSessionRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{40}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *CloseSessionRequest) GetName() string {
@@ -3224,7 +3297,7 @@ type TakeNextQuestionRequest struct {
 
 func (x *TakeNextQuestionRequest) Reset() {
 	*x = TakeNextQuestionRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[41]
+	mi := &file_stillroom_v1_question_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3236,7 +3309,7 @@ func (x *TakeNextQuestionRequest) String() string {
 func (*TakeNextQuestionRequest) ProtoMessage() {}
 
 func (x *TakeNextQuestionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[41]
+	mi := &file_stillroom_v1_question_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3249,7 +3322,7 @@ func (x *TakeNextQuestionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeNextQuestionRequest.ProtoReflect.Descriptor instead.
 func (*TakeNextQuestionRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{41}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *TakeNextQuestionRequest) GetSession() string {
@@ -3290,7 +3363,7 @@ type WatchQuestionsRequest struct {
 
 func (x *WatchQuestionsRequest) Reset() {
 	*x = WatchQuestionsRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[42]
+	mi := &file_stillroom_v1_question_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3302,7 +3375,7 @@ func (x *WatchQuestionsRequest) String() string {
 func (*WatchQuestionsRequest) ProtoMessage() {}
 
 func (x *WatchQuestionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[42]
+	mi := &file_stillroom_v1_question_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3315,7 +3388,7 @@ func (x *WatchQuestionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchQuestionsRequest.ProtoReflect.Descriptor instead.
 func (*WatchQuestionsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{42}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *WatchQuestionsRequest) GetParent() string {
@@ -3361,7 +3434,7 @@ type WatchQuestionsResponse struct {
 
 func (x *WatchQuestionsResponse) Reset() {
 	*x = WatchQuestionsResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[43]
+	mi := &file_stillroom_v1_question_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3373,7 +3446,7 @@ func (x *WatchQuestionsResponse) String() string {
 func (*WatchQuestionsResponse) ProtoMessage() {}
 
 func (x *WatchQuestionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[43]
+	mi := &file_stillroom_v1_question_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3386,7 +3459,7 @@ func (x *WatchQuestionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchQuestionsResponse.ProtoReflect.Descriptor instead.
 func (*WatchQuestionsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{43}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *WatchQuestionsResponse) GetKind() WatchKind {
@@ -3594,9 +3667,14 @@ const file_stillroom_v1_question_proto_rawDesc = "" +
 	"\x0fSuggestedAnswer\x122\n" +
 	"\bquestion\x18\x01 \x01(\v2\x16.stillroom.v1.QuestionR\bquestion\x12\x14\n" +
 	"\x05score\x18\x02 \x01(\x01R\x05score\"\x87\x01\n" +
+	"\x0eComputedAnswer\x12\x12\n" +
+	"\x04text\x18\x01 \x01(\tR\x04text\x12.\n" +
+	"\asources\x18\x02 \x03(\v2\x14.stillroom.v1.SourceR\asources\x121\n" +
+	"\bcautions\x18\x03 \x03(\v2\x15.stillroom.v1.CautionR\bcautions\"\xc1\x01\n" +
 	"\x16SuggestAnswersResponse\x127\n" +
 	"\aanswers\x18\x01 \x03(\v2\x1d.stillroom.v1.SuggestedAnswerR\aanswers\x124\n" +
-	"\anotices\x18\x02 \x03(\v2\x1a.stillroom.v1.TriageNoticeR\anotices\"\xe9\x01\n" +
+	"\anotices\x18\x02 \x03(\v2\x1a.stillroom.v1.TriageNoticeR\anotices\x128\n" +
+	"\bcomputed\x18\x03 \x03(\v2\x1c.stillroom.v1.ComputedAnswerR\bcomputed\"\xe9\x01\n" +
 	"\x17PlanRunningOrderRequest\x125\n" +
 	"\x05class\x18\x01 \x01(\tB\x1f\xe2A\x01\x02\xfaA\x11\n" +
 	"\x0fstillroom/Class\xbaH\x04r\x02\x10\x01R\x05class\x123\n" +
@@ -3762,7 +3840,7 @@ func file_stillroom_v1_question_proto_rawDescGZIP() []byte {
 }
 
 var file_stillroom_v1_question_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_stillroom_v1_question_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
+var file_stillroom_v1_question_proto_msgTypes = make([]protoimpl.MessageInfo, 45)
 var file_stillroom_v1_question_proto_goTypes = []any{
 	(QuestionState)(0),                  // 0: stillroom.v1.QuestionState
 	(AnswerAudience)(0),                 // 1: stillroom.v1.AnswerAudience
@@ -3794,121 +3872,126 @@ var file_stillroom_v1_question_proto_goTypes = []any{
 	(*SuggestGroupsResponse)(nil),       // 27: stillroom.v1.SuggestGroupsResponse
 	(*SuggestAnswersRequest)(nil),       // 28: stillroom.v1.SuggestAnswersRequest
 	(*SuggestedAnswer)(nil),             // 29: stillroom.v1.SuggestedAnswer
-	(*SuggestAnswersResponse)(nil),      // 30: stillroom.v1.SuggestAnswersResponse
-	(*PlanRunningOrderRequest)(nil),     // 31: stillroom.v1.PlanRunningOrderRequest
-	(*RunningOrderPosition)(nil),        // 32: stillroom.v1.RunningOrderPosition
-	(*LeftOut)(nil),                     // 33: stillroom.v1.LeftOut
-	(*RunningOrder)(nil),                // 34: stillroom.v1.RunningOrder
-	(*CarryOverQuestionsRequest)(nil),   // 35: stillroom.v1.CarryOverQuestionsRequest
-	(*CarryOverQuestionsResponse)(nil),  // 36: stillroom.v1.CarryOverQuestionsResponse
-	(*ExportAnswersRequest)(nil),        // 37: stillroom.v1.ExportAnswersRequest
-	(*ExportAnswersResponse)(nil),       // 38: stillroom.v1.ExportAnswersResponse
-	(*ExportClassCalendarRequest)(nil),  // 39: stillroom.v1.ExportClassCalendarRequest
-	(*ExportClassCalendarResponse)(nil), // 40: stillroom.v1.ExportClassCalendarResponse
-	(*CreateSessionRequest)(nil),        // 41: stillroom.v1.CreateSessionRequest
-	(*GetSessionRequest)(nil),           // 42: stillroom.v1.GetSessionRequest
-	(*ListSessionsRequest)(nil),         // 43: stillroom.v1.ListSessionsRequest
-	(*ListSessionsResponse)(nil),        // 44: stillroom.v1.ListSessionsResponse
-	(*CloseSessionRequest)(nil),         // 45: stillroom.v1.CloseSessionRequest
-	(*TakeNextQuestionRequest)(nil),     // 46: stillroom.v1.TakeNextQuestionRequest
-	(*WatchQuestionsRequest)(nil),       // 47: stillroom.v1.WatchQuestionsRequest
-	(*WatchQuestionsResponse)(nil),      // 48: stillroom.v1.WatchQuestionsResponse
-	(*timestamppb.Timestamp)(nil),       // 49: google.protobuf.Timestamp
-	(*Source)(nil),                      // 50: stillroom.v1.Source
-	(*fieldmaskpb.FieldMask)(nil),       // 51: google.protobuf.FieldMask
+	(*ComputedAnswer)(nil),              // 30: stillroom.v1.ComputedAnswer
+	(*SuggestAnswersResponse)(nil),      // 31: stillroom.v1.SuggestAnswersResponse
+	(*PlanRunningOrderRequest)(nil),     // 32: stillroom.v1.PlanRunningOrderRequest
+	(*RunningOrderPosition)(nil),        // 33: stillroom.v1.RunningOrderPosition
+	(*LeftOut)(nil),                     // 34: stillroom.v1.LeftOut
+	(*RunningOrder)(nil),                // 35: stillroom.v1.RunningOrder
+	(*CarryOverQuestionsRequest)(nil),   // 36: stillroom.v1.CarryOverQuestionsRequest
+	(*CarryOverQuestionsResponse)(nil),  // 37: stillroom.v1.CarryOverQuestionsResponse
+	(*ExportAnswersRequest)(nil),        // 38: stillroom.v1.ExportAnswersRequest
+	(*ExportAnswersResponse)(nil),       // 39: stillroom.v1.ExportAnswersResponse
+	(*ExportClassCalendarRequest)(nil),  // 40: stillroom.v1.ExportClassCalendarRequest
+	(*ExportClassCalendarResponse)(nil), // 41: stillroom.v1.ExportClassCalendarResponse
+	(*CreateSessionRequest)(nil),        // 42: stillroom.v1.CreateSessionRequest
+	(*GetSessionRequest)(nil),           // 43: stillroom.v1.GetSessionRequest
+	(*ListSessionsRequest)(nil),         // 44: stillroom.v1.ListSessionsRequest
+	(*ListSessionsResponse)(nil),        // 45: stillroom.v1.ListSessionsResponse
+	(*CloseSessionRequest)(nil),         // 46: stillroom.v1.CloseSessionRequest
+	(*TakeNextQuestionRequest)(nil),     // 47: stillroom.v1.TakeNextQuestionRequest
+	(*WatchQuestionsRequest)(nil),       // 48: stillroom.v1.WatchQuestionsRequest
+	(*WatchQuestionsResponse)(nil),      // 49: stillroom.v1.WatchQuestionsResponse
+	(*timestamppb.Timestamp)(nil),       // 50: google.protobuf.Timestamp
+	(*Source)(nil),                      // 51: stillroom.v1.Source
+	(*fieldmaskpb.FieldMask)(nil),       // 52: google.protobuf.FieldMask
+	(*Caution)(nil),                     // 53: stillroom.v1.Caution
 }
 var file_stillroom_v1_question_proto_depIdxs = []int32{
-	49, // 0: stillroom.v1.Question.need_time:type_name -> google.protobuf.Timestamp
+	50, // 0: stillroom.v1.Question.need_time:type_name -> google.protobuf.Timestamp
 	0,  // 1: stillroom.v1.Question.state:type_name -> stillroom.v1.QuestionState
 	7,  // 2: stillroom.v1.Question.notices:type_name -> stillroom.v1.TriageNotice
 	6,  // 3: stillroom.v1.Question.answer:type_name -> stillroom.v1.Answer
-	49, // 4: stillroom.v1.Question.create_time:type_name -> google.protobuf.Timestamp
-	50, // 5: stillroom.v1.Answer.sources:type_name -> stillroom.v1.Source
+	50, // 4: stillroom.v1.Question.create_time:type_name -> google.protobuf.Timestamp
+	51, // 5: stillroom.v1.Answer.sources:type_name -> stillroom.v1.Source
 	1,  // 6: stillroom.v1.Answer.audience:type_name -> stillroom.v1.AnswerAudience
-	49, // 7: stillroom.v1.Answer.create_time:type_name -> google.protobuf.Timestamp
+	50, // 7: stillroom.v1.Answer.create_time:type_name -> google.protobuf.Timestamp
 	8,  // 8: stillroom.v1.TriageNotice.facts:type_name -> stillroom.v1.PublishedFact
-	50, // 9: stillroom.v1.PublishedFact.source:type_name -> stillroom.v1.Source
+	51, // 9: stillroom.v1.PublishedFact.source:type_name -> stillroom.v1.Source
 	3,  // 10: stillroom.v1.Session.state:type_name -> stillroom.v1.SessionState
-	49, // 11: stillroom.v1.Session.open_time:type_name -> google.protobuf.Timestamp
-	49, // 12: stillroom.v1.Session.close_time:type_name -> google.protobuf.Timestamp
+	50, // 11: stillroom.v1.Session.open_time:type_name -> google.protobuf.Timestamp
+	50, // 12: stillroom.v1.Session.close_time:type_name -> google.protobuf.Timestamp
 	5,  // 13: stillroom.v1.CreateQuestionRequest.question:type_name -> stillroom.v1.Question
 	0,  // 14: stillroom.v1.ListQuestionsRequest.states:type_name -> stillroom.v1.QuestionState
 	5,  // 15: stillroom.v1.ListQuestionsResponse.questions:type_name -> stillroom.v1.Question
 	5,  // 16: stillroom.v1.UpdateQuestionRequest.question:type_name -> stillroom.v1.Question
-	51, // 17: stillroom.v1.UpdateQuestionRequest.update_mask:type_name -> google.protobuf.FieldMask
+	52, // 17: stillroom.v1.UpdateQuestionRequest.update_mask:type_name -> google.protobuf.FieldMask
 	6,  // 18: stillroom.v1.AnswerQuestionRequest.answer:type_name -> stillroom.v1.Answer
 	1,  // 19: stillroom.v1.PublishAnswerRequest.audience:type_name -> stillroom.v1.AnswerAudience
 	26, // 20: stillroom.v1.SuggestGroupsResponse.groups:type_name -> stillroom.v1.QuestionGroup
 	5,  // 21: stillroom.v1.SuggestedAnswer.question:type_name -> stillroom.v1.Question
-	29, // 22: stillroom.v1.SuggestAnswersResponse.answers:type_name -> stillroom.v1.SuggestedAnswer
-	7,  // 23: stillroom.v1.SuggestAnswersResponse.notices:type_name -> stillroom.v1.TriageNotice
-	5,  // 24: stillroom.v1.RunningOrderPosition.question:type_name -> stillroom.v1.Question
-	5,  // 25: stillroom.v1.LeftOut.question:type_name -> stillroom.v1.Question
-	32, // 26: stillroom.v1.RunningOrder.positions:type_name -> stillroom.v1.RunningOrderPosition
-	33, // 27: stillroom.v1.RunningOrder.left_out:type_name -> stillroom.v1.LeftOut
-	5,  // 28: stillroom.v1.CarryOverQuestionsResponse.questions:type_name -> stillroom.v1.Question
-	1,  // 29: stillroom.v1.ExportAnswersRequest.audience:type_name -> stillroom.v1.AnswerAudience
-	2,  // 30: stillroom.v1.ExportAnswersRequest.format:type_name -> stillroom.v1.AnswerFormat
-	9,  // 31: stillroom.v1.ListSessionsResponse.sessions:type_name -> stillroom.v1.Session
-	4,  // 32: stillroom.v1.WatchQuestionsResponse.kind:type_name -> stillroom.v1.WatchKind
-	5,  // 33: stillroom.v1.WatchQuestionsResponse.question:type_name -> stillroom.v1.Question
-	10, // 34: stillroom.v1.QuestionService.CreateQuestion:input_type -> stillroom.v1.CreateQuestionRequest
-	11, // 35: stillroom.v1.QuestionService.GetQuestion:input_type -> stillroom.v1.GetQuestionRequest
-	12, // 36: stillroom.v1.QuestionService.ListQuestions:input_type -> stillroom.v1.ListQuestionsRequest
-	14, // 37: stillroom.v1.QuestionService.UpdateQuestion:input_type -> stillroom.v1.UpdateQuestionRequest
-	15, // 38: stillroom.v1.QuestionService.WithdrawQuestion:input_type -> stillroom.v1.WithdrawQuestionRequest
-	16, // 39: stillroom.v1.QuestionService.EndorseQuestion:input_type -> stillroom.v1.EndorseQuestionRequest
-	17, // 40: stillroom.v1.QuestionService.UnendorseQuestion:input_type -> stillroom.v1.UnendorseQuestionRequest
-	18, // 41: stillroom.v1.QuestionService.AnswerQuestion:input_type -> stillroom.v1.AnswerQuestionRequest
-	19, // 42: stillroom.v1.QuestionService.PublishAnswer:input_type -> stillroom.v1.PublishAnswerRequest
-	20, // 43: stillroom.v1.QuestionService.ParkQuestion:input_type -> stillroom.v1.ParkQuestionRequest
-	21, // 44: stillroom.v1.QuestionService.SkipQuestion:input_type -> stillroom.v1.SkipQuestionRequest
-	22, // 45: stillroom.v1.QuestionService.ReopenQuestion:input_type -> stillroom.v1.ReopenQuestionRequest
-	23, // 46: stillroom.v1.QuestionService.MergeQuestions:input_type -> stillroom.v1.MergeQuestionsRequest
-	24, // 47: stillroom.v1.QuestionService.SplitQuestion:input_type -> stillroom.v1.SplitQuestionRequest
-	25, // 48: stillroom.v1.QuestionService.SuggestGroups:input_type -> stillroom.v1.SuggestGroupsRequest
-	28, // 49: stillroom.v1.QuestionService.SuggestAnswers:input_type -> stillroom.v1.SuggestAnswersRequest
-	31, // 50: stillroom.v1.QuestionService.PlanRunningOrder:input_type -> stillroom.v1.PlanRunningOrderRequest
-	35, // 51: stillroom.v1.QuestionService.CarryOverQuestions:input_type -> stillroom.v1.CarryOverQuestionsRequest
-	37, // 52: stillroom.v1.QuestionService.ExportAnswers:input_type -> stillroom.v1.ExportAnswersRequest
-	39, // 53: stillroom.v1.QuestionService.ExportClassCalendar:input_type -> stillroom.v1.ExportClassCalendarRequest
-	41, // 54: stillroom.v1.QuestionService.CreateSession:input_type -> stillroom.v1.CreateSessionRequest
-	42, // 55: stillroom.v1.QuestionService.GetSession:input_type -> stillroom.v1.GetSessionRequest
-	43, // 56: stillroom.v1.QuestionService.ListSessions:input_type -> stillroom.v1.ListSessionsRequest
-	45, // 57: stillroom.v1.QuestionService.CloseSession:input_type -> stillroom.v1.CloseSessionRequest
-	46, // 58: stillroom.v1.QuestionService.TakeNextQuestion:input_type -> stillroom.v1.TakeNextQuestionRequest
-	47, // 59: stillroom.v1.QuestionService.WatchQuestions:input_type -> stillroom.v1.WatchQuestionsRequest
-	5,  // 60: stillroom.v1.QuestionService.CreateQuestion:output_type -> stillroom.v1.Question
-	5,  // 61: stillroom.v1.QuestionService.GetQuestion:output_type -> stillroom.v1.Question
-	13, // 62: stillroom.v1.QuestionService.ListQuestions:output_type -> stillroom.v1.ListQuestionsResponse
-	5,  // 63: stillroom.v1.QuestionService.UpdateQuestion:output_type -> stillroom.v1.Question
-	5,  // 64: stillroom.v1.QuestionService.WithdrawQuestion:output_type -> stillroom.v1.Question
-	5,  // 65: stillroom.v1.QuestionService.EndorseQuestion:output_type -> stillroom.v1.Question
-	5,  // 66: stillroom.v1.QuestionService.UnendorseQuestion:output_type -> stillroom.v1.Question
-	5,  // 67: stillroom.v1.QuestionService.AnswerQuestion:output_type -> stillroom.v1.Question
-	5,  // 68: stillroom.v1.QuestionService.PublishAnswer:output_type -> stillroom.v1.Question
-	5,  // 69: stillroom.v1.QuestionService.ParkQuestion:output_type -> stillroom.v1.Question
-	5,  // 70: stillroom.v1.QuestionService.SkipQuestion:output_type -> stillroom.v1.Question
-	5,  // 71: stillroom.v1.QuestionService.ReopenQuestion:output_type -> stillroom.v1.Question
-	5,  // 72: stillroom.v1.QuestionService.MergeQuestions:output_type -> stillroom.v1.Question
-	5,  // 73: stillroom.v1.QuestionService.SplitQuestion:output_type -> stillroom.v1.Question
-	27, // 74: stillroom.v1.QuestionService.SuggestGroups:output_type -> stillroom.v1.SuggestGroupsResponse
-	30, // 75: stillroom.v1.QuestionService.SuggestAnswers:output_type -> stillroom.v1.SuggestAnswersResponse
-	34, // 76: stillroom.v1.QuestionService.PlanRunningOrder:output_type -> stillroom.v1.RunningOrder
-	36, // 77: stillroom.v1.QuestionService.CarryOverQuestions:output_type -> stillroom.v1.CarryOverQuestionsResponse
-	38, // 78: stillroom.v1.QuestionService.ExportAnswers:output_type -> stillroom.v1.ExportAnswersResponse
-	40, // 79: stillroom.v1.QuestionService.ExportClassCalendar:output_type -> stillroom.v1.ExportClassCalendarResponse
-	9,  // 80: stillroom.v1.QuestionService.CreateSession:output_type -> stillroom.v1.Session
-	9,  // 81: stillroom.v1.QuestionService.GetSession:output_type -> stillroom.v1.Session
-	44, // 82: stillroom.v1.QuestionService.ListSessions:output_type -> stillroom.v1.ListSessionsResponse
-	9,  // 83: stillroom.v1.QuestionService.CloseSession:output_type -> stillroom.v1.Session
-	5,  // 84: stillroom.v1.QuestionService.TakeNextQuestion:output_type -> stillroom.v1.Question
-	48, // 85: stillroom.v1.QuestionService.WatchQuestions:output_type -> stillroom.v1.WatchQuestionsResponse
-	60, // [60:86] is the sub-list for method output_type
-	34, // [34:60] is the sub-list for method input_type
-	34, // [34:34] is the sub-list for extension type_name
-	34, // [34:34] is the sub-list for extension extendee
-	0,  // [0:34] is the sub-list for field type_name
+	51, // 22: stillroom.v1.ComputedAnswer.sources:type_name -> stillroom.v1.Source
+	53, // 23: stillroom.v1.ComputedAnswer.cautions:type_name -> stillroom.v1.Caution
+	29, // 24: stillroom.v1.SuggestAnswersResponse.answers:type_name -> stillroom.v1.SuggestedAnswer
+	7,  // 25: stillroom.v1.SuggestAnswersResponse.notices:type_name -> stillroom.v1.TriageNotice
+	30, // 26: stillroom.v1.SuggestAnswersResponse.computed:type_name -> stillroom.v1.ComputedAnswer
+	5,  // 27: stillroom.v1.RunningOrderPosition.question:type_name -> stillroom.v1.Question
+	5,  // 28: stillroom.v1.LeftOut.question:type_name -> stillroom.v1.Question
+	33, // 29: stillroom.v1.RunningOrder.positions:type_name -> stillroom.v1.RunningOrderPosition
+	34, // 30: stillroom.v1.RunningOrder.left_out:type_name -> stillroom.v1.LeftOut
+	5,  // 31: stillroom.v1.CarryOverQuestionsResponse.questions:type_name -> stillroom.v1.Question
+	1,  // 32: stillroom.v1.ExportAnswersRequest.audience:type_name -> stillroom.v1.AnswerAudience
+	2,  // 33: stillroom.v1.ExportAnswersRequest.format:type_name -> stillroom.v1.AnswerFormat
+	9,  // 34: stillroom.v1.ListSessionsResponse.sessions:type_name -> stillroom.v1.Session
+	4,  // 35: stillroom.v1.WatchQuestionsResponse.kind:type_name -> stillroom.v1.WatchKind
+	5,  // 36: stillroom.v1.WatchQuestionsResponse.question:type_name -> stillroom.v1.Question
+	10, // 37: stillroom.v1.QuestionService.CreateQuestion:input_type -> stillroom.v1.CreateQuestionRequest
+	11, // 38: stillroom.v1.QuestionService.GetQuestion:input_type -> stillroom.v1.GetQuestionRequest
+	12, // 39: stillroom.v1.QuestionService.ListQuestions:input_type -> stillroom.v1.ListQuestionsRequest
+	14, // 40: stillroom.v1.QuestionService.UpdateQuestion:input_type -> stillroom.v1.UpdateQuestionRequest
+	15, // 41: stillroom.v1.QuestionService.WithdrawQuestion:input_type -> stillroom.v1.WithdrawQuestionRequest
+	16, // 42: stillroom.v1.QuestionService.EndorseQuestion:input_type -> stillroom.v1.EndorseQuestionRequest
+	17, // 43: stillroom.v1.QuestionService.UnendorseQuestion:input_type -> stillroom.v1.UnendorseQuestionRequest
+	18, // 44: stillroom.v1.QuestionService.AnswerQuestion:input_type -> stillroom.v1.AnswerQuestionRequest
+	19, // 45: stillroom.v1.QuestionService.PublishAnswer:input_type -> stillroom.v1.PublishAnswerRequest
+	20, // 46: stillroom.v1.QuestionService.ParkQuestion:input_type -> stillroom.v1.ParkQuestionRequest
+	21, // 47: stillroom.v1.QuestionService.SkipQuestion:input_type -> stillroom.v1.SkipQuestionRequest
+	22, // 48: stillroom.v1.QuestionService.ReopenQuestion:input_type -> stillroom.v1.ReopenQuestionRequest
+	23, // 49: stillroom.v1.QuestionService.MergeQuestions:input_type -> stillroom.v1.MergeQuestionsRequest
+	24, // 50: stillroom.v1.QuestionService.SplitQuestion:input_type -> stillroom.v1.SplitQuestionRequest
+	25, // 51: stillroom.v1.QuestionService.SuggestGroups:input_type -> stillroom.v1.SuggestGroupsRequest
+	28, // 52: stillroom.v1.QuestionService.SuggestAnswers:input_type -> stillroom.v1.SuggestAnswersRequest
+	32, // 53: stillroom.v1.QuestionService.PlanRunningOrder:input_type -> stillroom.v1.PlanRunningOrderRequest
+	36, // 54: stillroom.v1.QuestionService.CarryOverQuestions:input_type -> stillroom.v1.CarryOverQuestionsRequest
+	38, // 55: stillroom.v1.QuestionService.ExportAnswers:input_type -> stillroom.v1.ExportAnswersRequest
+	40, // 56: stillroom.v1.QuestionService.ExportClassCalendar:input_type -> stillroom.v1.ExportClassCalendarRequest
+	42, // 57: stillroom.v1.QuestionService.CreateSession:input_type -> stillroom.v1.CreateSessionRequest
+	43, // 58: stillroom.v1.QuestionService.GetSession:input_type -> stillroom.v1.GetSessionRequest
+	44, // 59: stillroom.v1.QuestionService.ListSessions:input_type -> stillroom.v1.ListSessionsRequest
+	46, // 60: stillroom.v1.QuestionService.CloseSession:input_type -> stillroom.v1.CloseSessionRequest
+	47, // 61: stillroom.v1.QuestionService.TakeNextQuestion:input_type -> stillroom.v1.TakeNextQuestionRequest
+	48, // 62: stillroom.v1.QuestionService.WatchQuestions:input_type -> stillroom.v1.WatchQuestionsRequest
+	5,  // 63: stillroom.v1.QuestionService.CreateQuestion:output_type -> stillroom.v1.Question
+	5,  // 64: stillroom.v1.QuestionService.GetQuestion:output_type -> stillroom.v1.Question
+	13, // 65: stillroom.v1.QuestionService.ListQuestions:output_type -> stillroom.v1.ListQuestionsResponse
+	5,  // 66: stillroom.v1.QuestionService.UpdateQuestion:output_type -> stillroom.v1.Question
+	5,  // 67: stillroom.v1.QuestionService.WithdrawQuestion:output_type -> stillroom.v1.Question
+	5,  // 68: stillroom.v1.QuestionService.EndorseQuestion:output_type -> stillroom.v1.Question
+	5,  // 69: stillroom.v1.QuestionService.UnendorseQuestion:output_type -> stillroom.v1.Question
+	5,  // 70: stillroom.v1.QuestionService.AnswerQuestion:output_type -> stillroom.v1.Question
+	5,  // 71: stillroom.v1.QuestionService.PublishAnswer:output_type -> stillroom.v1.Question
+	5,  // 72: stillroom.v1.QuestionService.ParkQuestion:output_type -> stillroom.v1.Question
+	5,  // 73: stillroom.v1.QuestionService.SkipQuestion:output_type -> stillroom.v1.Question
+	5,  // 74: stillroom.v1.QuestionService.ReopenQuestion:output_type -> stillroom.v1.Question
+	5,  // 75: stillroom.v1.QuestionService.MergeQuestions:output_type -> stillroom.v1.Question
+	5,  // 76: stillroom.v1.QuestionService.SplitQuestion:output_type -> stillroom.v1.Question
+	27, // 77: stillroom.v1.QuestionService.SuggestGroups:output_type -> stillroom.v1.SuggestGroupsResponse
+	31, // 78: stillroom.v1.QuestionService.SuggestAnswers:output_type -> stillroom.v1.SuggestAnswersResponse
+	35, // 79: stillroom.v1.QuestionService.PlanRunningOrder:output_type -> stillroom.v1.RunningOrder
+	37, // 80: stillroom.v1.QuestionService.CarryOverQuestions:output_type -> stillroom.v1.CarryOverQuestionsResponse
+	39, // 81: stillroom.v1.QuestionService.ExportAnswers:output_type -> stillroom.v1.ExportAnswersResponse
+	41, // 82: stillroom.v1.QuestionService.ExportClassCalendar:output_type -> stillroom.v1.ExportClassCalendarResponse
+	9,  // 83: stillroom.v1.QuestionService.CreateSession:output_type -> stillroom.v1.Session
+	9,  // 84: stillroom.v1.QuestionService.GetSession:output_type -> stillroom.v1.Session
+	45, // 85: stillroom.v1.QuestionService.ListSessions:output_type -> stillroom.v1.ListSessionsResponse
+	9,  // 86: stillroom.v1.QuestionService.CloseSession:output_type -> stillroom.v1.Session
+	5,  // 87: stillroom.v1.QuestionService.TakeNextQuestion:output_type -> stillroom.v1.Question
+	49, // 88: stillroom.v1.QuestionService.WatchQuestions:output_type -> stillroom.v1.WatchQuestionsResponse
+	63, // [63:89] is the sub-list for method output_type
+	37, // [37:63] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_question_proto_init() }
@@ -3917,14 +4000,14 @@ func file_stillroom_v1_question_proto_init() {
 		return
 	}
 	file_stillroom_v1_common_proto_init()
-	file_stillroom_v1_question_proto_msgTypes[26].OneofWrappers = []any{}
+	file_stillroom_v1_question_proto_msgTypes[27].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_question_proto_rawDesc), len(file_stillroom_v1_question_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   44,
+			NumMessages:   45,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

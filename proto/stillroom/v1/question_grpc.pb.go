@@ -94,7 +94,8 @@ type QuestionServiceClient interface {
 	SplitQuestion(ctx context.Context, in *SplitQuestionRequest, opts ...grpc.CallOption) (*Question, error)
 	// SuggestGroups says which open questions ask the same. It changes nothing.
 	SuggestGroups(ctx context.Context, in *SuggestGroupsRequest, opts ...grpc.CallOption) (*SuggestGroupsResponse, error)
-	// SuggestAnswers finds published answers for what somebody is typing.
+	// SuggestAnswers finds published answers for what somebody is typing, and
+	// works out those that follow from the class, its recipes and the published tables.
 	SuggestAnswers(ctx context.Context, in *SuggestAnswersRequest, opts ...grpc.CallOption) (*SuggestAnswersResponse, error)
 	// PlanRunningOrder chooses and orders a class's open questions for a live session.
 	PlanRunningOrder(ctx context.Context, in *PlanRunningOrderRequest, opts ...grpc.CallOption) (*RunningOrder, error)
@@ -447,7 +448,8 @@ type QuestionServiceServer interface {
 	SplitQuestion(context.Context, *SplitQuestionRequest) (*Question, error)
 	// SuggestGroups says which open questions ask the same. It changes nothing.
 	SuggestGroups(context.Context, *SuggestGroupsRequest) (*SuggestGroupsResponse, error)
-	// SuggestAnswers finds published answers for what somebody is typing.
+	// SuggestAnswers finds published answers for what somebody is typing, and
+	// works out those that follow from the class, its recipes and the published tables.
 	SuggestAnswers(context.Context, *SuggestAnswersRequest) (*SuggestAnswersResponse, error)
 	// PlanRunningOrder chooses and orders a class's open questions for a live session.
 	PlanRunningOrder(context.Context, *PlanRunningOrderRequest) (*RunningOrder, error)

@@ -7,55 +7,74 @@ import (
 
 // How many jars can be out of a canner by minute T at most?
 //
-// Leave out hands and waiting times, and keep: a canner takes one load at a time, a load is of one family and within
-// capacity and window, its length grows with its jars, no jar is loaded before the earliest minute at which its batch
-// can be filled, a batch that may not be split is loaded whole, of batch b there are only left[b] jars and they need
-// its stage and the stages before it at the station, and at minute t there are burners[t] burners. What ties canners
-// and stations together is the last two alone. Put a price l[b] >= 0 on every jar of batch b and a price m[t] >= 0 on
-// a burner for minute t (Lagrangian relaxation). Each canner buys jars and burners and may take a batch as often as
-// it likes; each station chooses how many of its batches to make, buys burners and sells jars. Whatever the prices,
+// Leave out hands, and keep: a canner takes one load at a time, a load is of one family and within capacity and
+// window, its length grows with its jars, a batch that may not be split is loaded whole; a station does its batches
+// in order, each stage taking its time, each batch filled no earlier than it can be and loaded no later than its jars
+// may wait; of batch b there are only left[b] jars, and at minute t there are burners[t] burners. What ties canners
+// and stations together is that canners load, minute by minute, what stations have to offer, and that both need
+// burners. Put a price l[b,t] >= 0 on every jar of batch b loaded at minute t and a price m[t] >= 0 on a burner for
+// minute t (Lagrangian relaxation). Canners buy jars and burners, and may take a batch as often as they like;
+// stations choose when to fill and how many of their batches to make, buy burners, and sell jars. Whatever the prices,
 // the jars of any plan number at most
 //
-//	L(l, m) =  sum over stations of  max over k of sum over its first k batches b of ( l[b]*left[b] - cost[b] )
+//	L(l, m) =  sum over stations of the most that they can earn
 //	         + sum over canners c of G_c(start)
 //	         + sum over t of m[t]*burners[t]
 //
-// where G_c(t) is the most that canner c can gain from minute t on, and cost[b] the least that the burner for the
-// stage of b can cost. For if a plan loads x[b] jars, then sum x = sum l*x + sum (1-l)*x; x[b] is at most left[b],
-// and 0 if b is not made; and the burners that the plan uses cost at most sum m*burners.
+// where a batch filled at F earns left[b] times the highest l[b,t] with F <= t <= F + hold, less the burner for its
+// stage, and G_c(t) is the most that canner c can gain from minute t on, each jar of b loaded at t counting
+// 1 - l[b,t]. For every jar of a plan counts 1 = (1-l) + l: the canner gains the first part, the station has earned the
+// second; and the burners that the plan uses cost at most sum m*burners.
 //
 // G_c follows from the back: at each minute wait for the next, or load the best of what is ready,
 //
 //	G_c(t) = max( G_c(t+1), max over families f and jars n of gain_f(t, n) - sum of m over the load + G_c(t + length + reset) )
 //
-// with gain_f(t, n) the best choice of n jars ready at t. Prices are moved towards what is taken too often (subgradient
-// method: M. Held, P. Wolfe and H. Crowder, "Validation of subgradient optimization", Mathematical Programming 6,
-// 1974). At the best prices L is the bound of the linear program over all timetables of single canners and stations.
+// with gain_f(t, n) the best choice of at most n jars at t. What a station can earn follows in the same way, batch by
+// batch from its last. Prices are moved towards what is taken too often (subgradient method: M. Held, P. Wolfe and
+// H. Crowder, "Validation of subgradient optimization", Mathematical Programming 6, 1974). At the best prices L is the
+// bound of the linear program over all timetables of single canners and stations. Prices are kept equal within blocks
+// of a few minutes, which weakens the bound a little and makes them few; coarse prices of jars do not depend on time.
 //
-// Where every jar must be loaded, "at most left[b]" becomes "exactly left[b]": prices may be negative, and every
+// Where every jar must be loaded, what is loaded equals what is offered: prices of jars may be negative, and every
 // station makes all.
 type prices struct {
 	in       *Instance
-	heads    []int
-	members  [][]int   // by family, batches with jars left
-	steps    [][][]int // by canner and family, the numbers of jars at which one more takes longer
-	shortest int       // the shortest load there can be
-	all      bool      // every jar must be loaded
-	jar      []int     // l, by batch, in the unit of whole
-	burner   []int     // m, by minute
-	upTo     []int     // sums of m: upTo[t] is the price of a burner over [0, t)
+	from, to []int    // by batch, the minutes at which it may be filled
+	barred   [][]bool // by canner and batch, not to be loaded there
+	members  [][]int  // by family, batches with jars left
+	steps    [][][]int
+	most     []int // by family, the most jars in any load
+	shortest int   // the shortest load there can be
+	blocks   int
+	all      bool    // every jar must be loaded
+	coarse   bool    // a jar costs the same at all times
+	scarce   bool    // burners can run out
+	jar      [][]int // l, by batch and block, in the unit of whole
+	burner   []int   // m, by minute
+	upTo     []int   // sums of m: upTo[t] is the price of a burner over [0, t)
 	effort   int64
+	taken    []take // by the canners, at all prices tried in the last call of improve
+
+	ready  []int // of choose
+	filled []int16
 }
+
+// take is jars of a batch in a load that some canner would choose.
+type take struct{ canner, batch, at, jars int }
 
 const whole = 10_000 // a jar in the unit of prices
 
-// blockMinutes is how long the price of a burner stays the same, to keep the prices few.
-const blockMinutes = 12
+// blockMinutes is how long prices stay the same.
+const blockMinutes = 10
 
 func newPrices(in *Instance) *prices {
-	p := &prices{in: in, heads: in.earliestFillings(), members: make([][]int, len(in.families)), jar: make([]int, len(in.batches)),
-		burner: make([]int, in.close+1), upTo: make([]int, in.close+2), shortest: in.close}
+	p := &prices{in: in, from: in.earliestFillings(), to: make([]int, len(in.batches)), members: make([][]int, len(in.families)), coarse: true,
+		jar: make([][]int, len(in.batches)), burner: make([]int, in.close+1), upTo: make([]int, in.close+2), shortest: in.close,
+		blocks: in.close/blockMinutes + 1, most: make([]int, len(in.families)), scarce: in.burners < len(in.stations)+len(in.canners)}
 	for b := range in.batches {
+		p.jar[b] = make([]int, p.blocks)
+		p.to[b] = max(in.close, p.from[b])
 		if bb := in.batches[b]; bb.left > 0 {
 			p.members[bb.family] = append(p.members[bb.family], b)
 		}
@@ -69,6 +88,7 @@ func newPrices(in *Instance) *prices {
 				jars += in.batches[b].left
 			}
 			most := min(k.capacity[f], jars)
+			p.most[f] = max(p.most[f], most)
 			for n := 1; n <= most; n++ {
 				if n == most || k.lengths[f][n+1] > k.lengths[f][n] {
 					steps[f] = append(steps[f], n)
@@ -79,187 +99,339 @@ func newPrices(in *Instance) *prices {
 			}
 		}
 		p.steps = append(p.steps, steps)
+		p.barred = append(p.barred, make([]bool, len(in.batches)))
 	}
 	return p
 }
 
-// option is one kind of load that a canner may take.
-type option struct {
-	from, until int // at these minutes, before more is ready
-	length      int
-	gain        int
-	shares      []Share
+// offer is what a canner could load of one family during a span of time: the gain from at most n jars, for every n.
+type offer struct {
+	from, until int
+	gains       []int
 }
 
-// options lists the loads worth taking in canner c at the prices of jars: for each family, each set of batches that
-// are ready, and each number of jars at a step of the length.
-func (p *prices) options(c, deadline int) []option {
-	k := &p.in.canners[c]
-	var out []option
+// offers lists, by family, spans in which neither prices nor what is ready change.
+func (p *prices) offers(c, deadline int) [][]offer {
+	out := make([][]offer, len(p.members))
 	for f, members := range p.members {
-		steps := p.steps[c][f]
-		if len(steps) == 0 {
+		if len(p.steps[c][f]) == 0 {
 			continue
 		}
-		levels := make([]int, 0, len(members))
+		first := deadline
+		changes := []int{deadline}
 		for _, b := range members {
-			if whole > p.jar[b] && !slices.Contains(levels, p.heads[b]) {
-				levels = append(levels, p.heads[b])
+			if !p.barred[c][b] {
+				first = min(first, p.from[b])
+				changes = append(changes, min(p.from[b], deadline), min(p.to[b]+p.in.batches[b].hold+1, deadline))
 			}
 		}
-		slices.Sort(levels)
-		for i, from := range levels {
-			until := deadline
-			if i+1 < len(levels) {
-				until = levels[i+1]
+		if !p.coarse {
+			for t := first - first%blockMinutes + blockMinutes; t < deadline; t += blockMinutes {
+				changes = append(changes, t)
 			}
-			if from >= deadline {
-				break
-			}
-			gains, choices := p.bestChoice(f, from, steps[len(steps)-1])
-			last := 0
-			for _, n := range steps {
-				if gains[n] > last {
-					last = gains[n]
-					out = append(out, option{from: from, until: until, length: k.lengths[f][n], gain: gains[n], shares: choices(n)})
-				}
+		}
+		slices.Sort(changes)
+		changes = slices.Compact(changes)
+		for i, from := range changes[:len(changes)-1] {
+			gains := p.choose(c, f, from, p.most[f], nil)
+			if gains[len(gains)-1] > 0 {
+				out[f] = append(out[f], offer{from, changes[i+1], gains})
 			}
 		}
 	}
 	return out
 }
 
-// bestChoice is, by number of jars up to most, the best gain from at most so many jars of a family that are ready at
-// minute t, and a function that tells which they are: a knapsack in which batches that may not be split come whole.
-func (p *prices) bestChoice(f, t, most int) ([]int, func(n int) []Share) {
-	var ready []int
+// choose is, by number of jars up to most, the best gain from at most so many jars of a family that can be loaded at
+// minute t in canner c: a knapsack in which batches that may not be split come whole. If shares is not nil, the
+// choice for most jars is appended to it.
+func (p *prices) choose(c, f, t, most int, shares *[]Share) []int {
+	block := t / blockMinutes
+	p.ready = p.ready[:0]
 	for _, b := range p.members[f] {
-		if p.heads[b] <= t && p.jar[b] < whole {
-			ready = append(ready, b)
+		if p.from[b] <= t && t <= p.to[b]+p.in.batches[b].hold && p.jar[b][block] < whole && !p.barred[c][b] {
+			p.ready = append(p.ready, b)
 		}
 	}
 	gains := make([]int, most+1)
-	taken := make([][]int16, len(ready))
-	for i, b := range ready {
-		bb := &p.in.batches[b]
-		taken[i] = make([]int16, most+1)
-		each := whole - p.jar[b]
+	row := most + 1
+	if need := row * len(p.ready); shares != nil && len(p.filled) < need {
+		p.filled = make([]int16, need)
+	}
+	for i, b := range p.ready {
+		left, each := p.in.batches[b].left, whole-p.jar[b][block]
 		for n := most; n > 0; n-- {
-			if !bb.split {
-				if n >= bb.left && gains[n-bb.left]+bb.left*each > gains[n] {
-					gains[n], taken[i][n] = gains[n-bb.left]+bb.left*each, int16(bb.left)
+			best, x := gains[n], 0
+			if !p.in.batches[b].split {
+				if n >= left && gains[n-left]+left*each > best {
+					best, x = gains[n-left]+left*each, left
 				}
-				continue
+			} else {
+				for y := 1; y <= min(n, left); y++ {
+					if g := gains[n-y] + y*each; g > best {
+						best, x = g, y
+					}
+				}
 			}
-			for x := 1; x <= min(n, bb.left); x++ {
-				if g := gains[n-x] + x*each; g > gains[n] {
-					gains[n], taken[i][n] = g, int16(x)
-				}
+			gains[n] = best
+			if shares != nil {
+				p.filled[i*row+n] = int16(x)
 			}
 		}
 	}
-	p.effort += int64(most*len(ready)) / 8
-	return gains, func(n int) (out []Share) {
-		for i := len(ready) - 1; i >= 0; i-- {
-			if x := int(taken[i][n]); x > 0 {
-				out = append(out, Share{ready[i], x})
+	p.effort += int64(most*len(p.ready))/8 + 1
+	if shares != nil {
+		n := most
+		for i := len(p.ready) - 1; i >= 0 && n > 0; i-- {
+			if x := int(p.filled[i*row+n]); x > 0 {
+				*shares = append(*shares, Share{p.ready[i], x})
 				n -= x
 			}
 		}
-		return out
 	}
+	return gains
 }
 
-// usage is what canners and stations take at some prices.
+// usage is what is taken at some prices, less what there is.
 type usage struct {
-	jars    []int // by batch, taken less there
-	burners []int // by minute, taken less there
+	jars    [][]int // by batch and block
+	burners []int   // by minute
+}
+
+// end is the latest minute by which a load that begins at t in canner c must be out, -1 if none may begin.
+func (p *prices) end(c, t, deadline int) int {
+	end := -1
+	for _, w := range p.in.canners[c].windows {
+		if w.Start <= t && t < w.End {
+			end = max(end, min(w.End, deadline))
+		}
+	}
+	return end
+}
+
+// free is when canner c is out of what is done. Loads entered for later are left out, which only helps.
+func (p *prices) free(c int) int {
+	from := p.in.now
+	for _, w := range p.in.canners[c].busy {
+		if w.Start <= p.in.now {
+			from = max(from, w.End)
+		}
+	}
+	return from
 }
 
 // potential is G_c for every minute up to the deadline, at which it is 0. If u is not nil, a best timetable of the
 // canner is added to it.
-func (p *prices) potential(c, deadline int, u *usage) []int {
+func (p *prices) potential(c, deadline int, offers [][]offer, u *usage) []int {
 	k := &p.in.canners[c]
-	opts := p.options(c, deadline)
 	best := make([]int, deadline+1)
-	choice := make([]int16, deadline+1)
-	from := p.in.now
-	for _, w := range k.busy {
-		if w.Start <= p.in.now { // others are left out, which only helps
-			from = max(from, w.End)
-		}
+	type pick struct{ family, jars int16 }
+	choice := make([]pick, deadline+1)
+	from := p.free(c)
+	at := make([]int, len(offers))
+	for f := range offers {
+		at[f] = len(offers[f]) - 1
 	}
 	for t := deadline - 1; t >= 0; t-- {
-		best[t], choice[t] = best[t+1], -1
-		end := -1
-		for _, w := range k.windows {
-			if w.Start <= t && t < w.End {
-				end = max(end, min(w.End, deadline))
-			}
-		}
+		best[t] = best[t+1]
+		end := p.end(c, t, deadline)
 		if end < 0 || t < from {
 			continue
 		}
-		for i := range opts {
-			o := &opts[i]
-			if t < o.from || t >= o.until || t+o.length > end {
+		for f := range offers {
+			for at[f] >= 0 && offers[f][at[f]].from > t {
+				at[f]--
+			}
+			if at[f] < 0 || t >= offers[f][at[f]].until {
 				continue
 			}
-			gain := o.gain - p.upTo[t+o.length] + p.upTo[t]
-			if next := t + o.length + k.reset; next < deadline {
-				gain += best[next]
-			}
-			if gain > best[t] {
-				best[t], choice[t] = gain, int16(i)
+			gains := offers[f][at[f]].gains
+			for _, n := range p.steps[c][f] {
+				length := k.lengths[f][n]
+				if t+length > end {
+					break
+				}
+				gain := gains[n] - p.upTo[t+length] + p.upTo[t]
+				if next := t + length + k.reset; next < deadline {
+					gain += best[next]
+				}
+				if gain > best[t] {
+					best[t], choice[t] = gain, pick{int16(f), int16(n)}
+				}
 			}
 		}
 	}
-	p.effort += int64(deadline*(len(opts)+8)) / 100
+	p.effort += int64(deadline) * int64(len(offers)) / 20
 	if u == nil {
 		return best
 	}
+	var shares []Share
 	for t := 0; t < deadline; {
-		if choice[t] < 0 {
+		n := int(choice[t].jars)
+		if n == 0 {
 			t++
 			continue
 		}
-		o := &opts[choice[t]]
-		for _, x := range o.shares {
-			u.jars[x.Batch] += x.Jars
+		f := int(choice[t].family)
+		shares = shares[:0]
+		p.choose(c, f, t, n, &shares)
+		for _, x := range shares {
+			u.jars[x.Batch][t/blockMinutes] += x.Jars
+			p.taken = append(p.taken, take{c, x.Batch, t, x.Jars})
 		}
-		use(u.burners, t, t+o.length, 1)
-		t += o.length + k.reset
+		length := k.lengths[f][n]
+		use(u.burners, t, t+length, 1)
+		t += length + k.reset
 	}
 	return best
 }
 
-// stageCost is the least that a burner for the stage of b can cost if a jar of it or of a later batch is out by the
-// deadline, and the minute of filling at which it does. It reports false if that cannot be.
-func (p *prices) stageCost(b, deadline int) (cost, at int, ok bool) {
-	bb := &p.in.batches[b]
-	if bb.filled != open {
-		return 0, bb.filled, true
-	}
-	cost = math.MaxInt
-	for t := p.heads[b]; t <= deadline-p.shortest; t++ {
-		if c := p.upTo[t] - p.upTo[t-bb.stage]; c < cost {
-			cost, at = c, t
+// before is, for every minute up to the deadline, the most that canner c can gain from loads that leave it free by
+// then, resets included: the potential looked at from the other end.
+func (p *prices) before(c, deadline int, offers [][]offer) []int {
+	k := &p.in.canners[c]
+	best := make([]int, deadline+1)
+	from := p.free(c)
+	for t := range deadline {
+		best[t+1] = max(best[t+1], best[t])
+		end := p.end(c, t, deadline)
+		if end < 0 || t < from {
+			continue
+		}
+		for f := range offers {
+			for _, o := range offers[f] {
+				if t < o.from || t >= o.until {
+					continue
+				}
+				for _, n := range p.steps[c][f] {
+					length := k.lengths[f][n]
+					if t+length > end {
+						break
+					}
+					if next := t + length + k.reset; next <= deadline {
+						best[next] = max(best[next], best[t]+o.gains[n]-p.upTo[t+length]+p.upTo[t])
+					}
+				}
+			}
 		}
 	}
-	return cost, at, cost < math.MaxInt
+	p.effort += int64(deadline) * int64(len(offers)) / 20
+	return best
 }
 
-// worth is what station st earns by making batch b: l*left - cost.
-func (p *prices) worth(b, deadline int) (worth, at int, ok bool) {
-	cost, at, ok := p.stageCost(b, deadline)
-	return p.jar[b]*p.in.batches[b].left - cost, at, ok
+// earns is what batch b earns when it is filled at minute t, and the block in which its jars are sold.
+func (p *prices) earns(b, t, deadline int) (value, block int) {
+	bb := &p.in.batches[b]
+	high := math.MinInt
+	for j := t / blockMinutes; j <= min(t+bb.hold, deadline)/blockMinutes; j++ {
+		if l := p.jar[b][j]; l > high {
+			high, block = l, j
+		}
+	}
+	value = bb.left * high
+	if bb.filled == open {
+		value -= p.upTo[t] - p.upTo[t-bb.stage]
+	}
+	return value, block
 }
 
-// bound is L at the present prices and what is taken at them.
+// span is the minutes at which b can be filled if it, or a batch after it, is to be out by the deadline.
+func (p *prices) span(b, deadline int) (from, to int) {
+	if f := p.in.batches[b].filled; f != open {
+		return f, f
+	}
+	return p.from[b], min(p.to[b], deadline-p.shortest)
+}
+
+const never = math.MinInt / 4
+
+// stationEarns is the most that a station can earn; never if it cannot make what it must. If u is not nil, what it
+// offers and the burners it needs are put into it.
+func (p *prices) stationEarns(list []int, deadline int, u *usage) int {
+	// after[k][t]: the most from batches k on if the one before was filled at t, and choice[k][t] when to fill k, -1 to
+	// stop there.
+	n := len(list)
+	after := make([]int, deadline+2) // for the batch behind the last: nothing
+	choices := make([][]int, n)
+	for k := n - 1; k >= 0; k-- {
+		b := list[k]
+		bb := &p.in.batches[b]
+		from, to := p.span(b, deadline)
+		must := p.all || bb.filled != open
+		if bb.filled != open { // it is done; those before it are too
+			rest := 0
+			if k+1 < n && p.in.batches[list[k+1]].filled == open {
+				rest = after[min(max(bb.filled, 0), deadline)]
+			} else if k+1 < n {
+				rest = after[0]
+			}
+			value := 0
+			if bb.left > 0 && bb.filled >= 0 && bb.filled < deadline {
+				value, _ = p.earns(b, bb.filled, deadline)
+			}
+			for t := range after {
+				after[t] = value + rest
+			}
+			choices[k] = nil
+			continue
+		}
+		best, at := never, -1
+		now, choice := make([]int, deadline+2), make([]int, deadline+2)
+		floor := 0
+		if !must {
+			floor = 0
+		} else {
+			floor = never
+		}
+		t := deadline // the minute before which the one before was filled
+		for f := to; ; f-- {
+			// before f is tried, settle those t for which only later minutes are possible: t + stage > f
+			for t >= 0 && max(t+bb.stage, from) > f {
+				now[t], choice[t] = floor, -1
+				if best > floor {
+					now[t], choice[t] = best, at
+				}
+				t--
+			}
+			if f < from || t < 0 {
+				break
+			}
+			value, _ := p.earns(b, f, deadline)
+			if value += after[f]; value >= best {
+				best, at = value, f
+			}
+		}
+		after, choices[k] = now, choice
+	}
+	p.effort += int64(n*deadline) / 40
+	total := after[0]
+	if u == nil || total <= never/2 {
+		return total
+	}
+	t := 0
+	for k, b := range list {
+		bb := &p.in.batches[b]
+		at := bb.filled
+		if at == open {
+			if at = choices[k][min(max(t, 0), deadline)]; at < 0 {
+				break
+			}
+			use(u.burners, at-bb.stage, at, 1)
+		}
+		if bb.left > 0 && at >= 0 && at < deadline {
+			_, block := p.earns(b, at, deadline)
+			u.jars[b][block] -= bb.left
+		}
+		t = at
+	}
+	return total
+}
+
+// bound is L at the present prices, never if there can be no plan, and what is taken at them.
 func (p *prices) bound(deadline int, u *usage) int {
 	total := 0
 	for b := range u.jars {
-		u.jars[b] = 0
+		clear(u.jars[b])
 	}
 	for t := range u.burners {
 		free := 0
@@ -269,116 +441,197 @@ func (p *prices) bound(deadline int, u *usage) int {
 		total += free * p.burner[t]
 		u.burners[t] = -free
 	}
+	var offers [][]offer
 	for c := range p.in.canners {
-		total += p.potential(c, deadline, u)[0]
+		if c == 0 || !slices.Equal(p.barred[c], p.barred[c-1]) || p.fewer(c) {
+			offers = p.offers(c, deadline)
+		}
+		total += p.potential(c, deadline, offers, u)[0]
 	}
 	for _, list := range p.in.stations {
-		sum, best, made := 0, 0, 0
-		for k, b := range list {
-			worth, _, ok := p.worth(b, deadline)
-			if !ok {
-				break
-			}
-			if sum += worth; sum > best || p.all || p.in.batches[b].filled != open {
-				best, made = sum, k+1
-			}
+		earns := p.stationEarns(list, deadline, u)
+		if earns <= never/2 {
+			return never
 		}
-		total += best
-		for _, b := range list[:made] {
-			_, at, _ := p.stageCost(b, deadline)
-			u.jars[b] -= p.in.batches[b].left
-			if p.in.batches[b].filled == open {
-				use(u.burners, at-p.in.batches[b].stage, at, 1)
-			}
-		}
+		total += earns
 	}
 	return total
 }
+
+// fewer reports whether canner c takes other families than the one before, so that its offers must be listed anew.
+func (p *prices) fewer(c int) bool {
+	for f := range p.members {
+		if (len(p.steps[c][f]) == 0) != (len(p.steps[c-1][f]) == 0) {
+			return true
+		}
+	}
+	return false
+}
+
+// worth is a bound on what batch b adds to the earnings of its station at coarse prices. It reports false if b cannot
+// be made in time.
+func (p *prices) worth(b, deadline int) (int, bool) {
+	from, to := p.span(b, deadline)
+	cost := math.MaxInt
+	if p.in.batches[b].filled != open {
+		cost = 0
+	} else {
+		for t := from; t <= to; t++ {
+			cost = min(cost, p.upTo[t]-p.upTo[t-p.in.batches[b].stage])
+		}
+	}
+	return p.in.batches[b].left*p.jar[b][0] - cost, cost < math.MaxInt
+}
+
+// burnerWeight is the weight of a burner-minute against a jar in the direction in which prices move.
+const burnerWeight = 0.1
 
 // improve moves the prices to make the bound at the deadline as low as it can in the given number of rounds, or
 // until it is below target jars. It leaves the best prices found and returns their bound in jars.
 func (p *prices) improve(deadline, target, rounds int, all bool) int {
 	if p.all && !all {
 		for b := range p.jar {
-			p.jar[b] = max(0, p.jar[b])
+			for j := range p.jar[b] {
+				p.jar[b][j] = max(0, p.jar[b][j])
+			}
 		}
 	}
 	p.all = all
-	blocks := p.in.close/blockMinutes + 1
-	u := &usage{jars: make([]int, len(p.in.batches)), burners: make([]int, p.in.close+1)}
-	scarce := p.in.burners < len(p.in.stations)+len(p.in.canners)
-
-	jar, burner := make([]float64, len(p.jar)), make([]float64, blocks)
-	load := func() {
-		for b := range jar {
-			jar[b] = float64(p.jar[b])
-		}
-		for k := range burner {
-			burner[k] = float64(p.burner[k*blockMinutes])
+	p.taken = p.taken[:0]
+	u := &usage{jars: make([][]int, len(p.in.batches)), burners: make([]int, p.in.close+1)}
+	jar, burner := make([][]float64, len(p.jar)), make([]float64, p.blocks)
+	for b := range jar {
+		u.jars[b], jar[b] = make([]int, p.blocks), make([]float64, p.blocks)
+		for j := range jar[b] {
+			jar[b][j] = float64(p.jar[b][j])
 		}
 	}
-	store := func() {
-		for b := range jar {
-			p.jar[b] = int(math.Round(jar[b]))
-		}
-		for t := range p.burner {
-			p.burner[t] = int(math.Round(burner[t/blockMinutes]))
-			p.upTo[t+1] = p.upTo[t] + p.burner[t]
-		}
+	for k := range burner {
+		burner[k] = float64(p.burner[k*blockMinutes])
 	}
-	const weight = 0.1 // of a burner-minute against a jar, in the direction of a move
 	best := math.MaxInt
-	var keptJar, keptBurner []int
+	var kept state
 	pace, stale := 1.0, 0
-	load()
+	over := make([]float64, p.blocks)
 	for range rounds {
-		store()
+		p.set(jar, burner)
 		value := p.bound(deadline, u)
 		if value < best {
 			best, stale = value, 0
-			keptJar, keptBurner = append(keptJar[:0], p.jar...), append(keptBurner[:0], p.burner...)
+			kept.keep(p)
 			if best < target*whole {
 				break
 			}
 		} else if stale++; stale >= 6 {
 			pace, stale = pace*0.6, 0
 		}
-		norm := 0.0
-		for _, e := range u.jars {
-			norm += float64(e * e)
-		}
-		over := make([]float64, blocks)
-		if scarce {
-			for t, e := range u.burners {
-				over[t/blockMinutes] += float64(e)
-			}
-			for k := range over {
-				if over[k] < 0 && burner[k] <= 0 {
-					over[k] = 0
-				}
-				norm += weight * weight * over[k] * over[k]
-			}
-		}
+		norm := p.direction(u, burner, over)
 		if norm == 0 {
-			break
+			break // no price needs to move: the bound is as low as it gets
 		}
-		aim := float64(value-target*whole) + whole/2
-		step := pace * aim / norm
-		for b, e := range u.jars {
-			jar[b] += step * float64(e)
-			if !all {
-				jar[b] = max(0, jar[b])
+		step := pace * (float64(value-target*whole) + whole/2) / norm
+		for b := range u.jars {
+			for j, e := range u.jars[b] {
+				if e != 0 {
+					if jar[b][j] += step * float64(e); !all {
+						jar[b][j] = max(0, jar[b][j])
+					}
+				}
 			}
 		}
 		for k := range over {
-			burner[k] = max(0, burner[k]+step*weight*weight*over[k])
+			burner[k] = max(0, burner[k]+step*burnerWeight*burnerWeight*over[k])
 		}
 	}
-	if keptJar != nil {
-		copy(p.jar, keptJar)
-		copy(p.burner, keptBurner)
-		load()
-		store()
-	}
+	kept.enter(p)
 	return int(math.Floor(float64(best) / whole))
+}
+
+// set makes the rounded prices those in force.
+func (p *prices) set(jar [][]float64, burner []float64) {
+	for b := range jar {
+		for j := range jar[b] {
+			p.jar[b][j] = int(math.Round(jar[b][j]))
+		}
+	}
+	for t := range p.burner {
+		p.burner[t] = int(math.Round(burner[t/blockMinutes]))
+		p.upTo[t+1] = p.upTo[t] + p.burner[t]
+	}
+}
+
+// direction sums up by blocks what is taken too often and returns the square of its length. Coarse prices all move
+// by the sum over the blocks.
+func (p *prices) direction(u *usage, burner, over []float64) float64 {
+	norm := 0.0
+	for b := range u.jars {
+		if p.coarse {
+			sum := 0
+			for _, e := range u.jars[b] {
+				sum += e
+			}
+			for j := range u.jars[b] {
+				u.jars[b][j] = sum
+			}
+			norm += float64(sum * sum)
+			continue
+		}
+		for j, e := range u.jars[b] {
+			if e < 0 && p.jar[b][j] <= 0 && !p.all {
+				u.jars[b][j] = 0
+				continue
+			}
+			norm += float64(e * e)
+		}
+	}
+	clear(over)
+	if p.scarce {
+		for t, e := range u.burners {
+			over[t/blockMinutes] += float64(e)
+		}
+		for k := range over {
+			if over[k] < 0 && burner[k] <= 0 {
+				over[k] = 0
+			}
+			norm += burnerWeight * burnerWeight * over[k] * over[k]
+		}
+	}
+	return norm
+}
+
+// coarsen makes prices of jars the same at all times.
+func (p *prices) coarsen() {
+	p.coarse = true
+	for _, row := range p.jar {
+		high := slices.Max(row)
+		for j := range row {
+			row[j] = high
+		}
+	}
+}
+
+// state is a copy of prices.
+type state struct {
+	jar    [][]int
+	burner []int
+}
+
+func (s *state) keep(p *prices) {
+	if s.jar == nil {
+		s.jar = make([][]int, len(p.jar))
+	}
+	for b := range p.jar {
+		s.jar[b] = append(s.jar[b][:0], p.jar[b]...)
+	}
+	s.burner = append(s.burner[:0], p.burner...)
+}
+
+func (s *state) enter(p *prices) {
+	for b := range s.jar {
+		copy(p.jar[b], s.jar[b])
+	}
+	copy(p.burner, s.burner)
+	for t := range p.burner {
+		p.upTo[t+1] = p.upTo[t] + p.burner[t]
+	}
 }

@@ -32,6 +32,7 @@ type model struct {
 	u, t, l   nogood.Var
 	f         []nogood.Var // by batch
 	needed    []nogood.Var
+	where     [][]nogood.Var // by canner and batch, whether jars of it are loaded there, or none
 	positions [][]position
 }
 
@@ -40,7 +41,7 @@ type position struct {
 	fam                         []nogood.Var // by family, -1 where impossible
 	x                           []nogood.Var // by batch, -1 where impossible
 	unit                        []int        // jars that one unit of x stands for
-	gain                        nogood.Var   // see addPrices
+	gain, before                nogood.Var   // see addPrices
 }
 
 const none = nogood.Var(-1)
@@ -99,6 +100,7 @@ func newModel(in *Instance, deadline int, pr *prices) *model {
 			m.positions[c] = append(m.positions[c], p)
 		}
 		deepest = max(deepest, counts[c])
+		m.addWhere(c)
 		m.orderAlike(c)
 	}
 	for b, terms := range perBatch {
@@ -309,6 +311,30 @@ func (m *model) addWindows(c int, p position) {
 	}
 }
 
+// addWhere adds, for each batch, whether any of it goes into canner c.
+func (m *model) addWhere(c int) {
+	where := make([]nogood.Var, len(m.in.batches))
+	for b := range where {
+		where[b] = none
+		some := []nogood.Lit{}
+		for _, p := range m.positions[c] {
+			if p.x[b] == none {
+				continue
+			}
+			if where[b] == none {
+				where[b] = m.s.NewVar(0, 1)
+				some = append(some, nogood.AtMost(where[b], 0))
+			}
+			m.s.Clause(nogood.AtMost(p.x[b], 0), nogood.AtLeast(where[b], 1))
+			some = append(some, nogood.AtLeast(p.x[b], 1))
+		}
+		if where[b] != none {
+			m.s.Clause(some...)
+		}
+	}
+	m.where = append(m.where, where)
+}
+
 func (m *model) orderAlike(c int) {
 	for d := c - 1; d >= 0; d-- {
 		if m.in.canners[d].like != m.in.canners[c].like || len(m.positions[c]) == 0 || len(m.positions[d]) == 0 {
@@ -353,7 +379,7 @@ func (m *model) addPrices(pr *prices, base int) {
 	in, s := m.in, m.s
 	least := 0 // no gain is below this
 	for b := range in.batches {
-		least -= max(0, pr.jar[b]-whole) * in.batches[b].left
+		least -= max(0, pr.jar[b][0]-whole) * in.batches[b].left
 	}
 	least -= pr.upTo[m.deadline] // a canner takes one burner at a time
 	constant := base * whole
@@ -362,12 +388,19 @@ func (m *model) addPrices(pr *prices, base int) {
 	}
 	sum := []nogood.Term{{Coef: -whole, Var: m.u}}
 	for b := range in.batches {
-		if worth, _, ok := pr.worth(b, m.deadline); ok {
+		if worth, ok := pr.worth(b, m.deadline); ok {
 			sum = append(sum, nogood.Term{Coef: -worth, Var: m.needed[b]})
 		} else {
 			s.Clause(nogood.AtMost(m.needed[b], 0))
 		}
 	}
+	m.addGains(pr, least, &sum)
+	s.Linear(sum, -constant)
+}
+
+// addGains adds the gains, and that of the first position of each canner to the sum.
+func (m *model) addGains(pr *prices, least int, sum *[]nogood.Term) {
+	s := m.s
 	// Later is dearer: what a burner has cost up to a minute, counted from the end of a load and from its start.
 	upTo, toGo := make([]int, m.deadline+1), make([]int, m.deadline+1)
 	dear := false
@@ -377,7 +410,10 @@ func (m *model) addPrices(pr *prices, base int) {
 		dear = dear || pr.upTo[t] > 0
 	}
 	for c := range m.positions {
-		table := pr.potential(c, m.deadline, nil)
+		offers := pr.offers(c, m.deadline)
+		table := pr.potential(c, m.deadline, offers, nil)
+		before := pr.before(c, m.deadline, offers)
+		slices.Reverse(before)
 		list := m.positions[c]
 		for k := len(list) - 1; k >= 0; k-- {
 			p := &list[k]
@@ -387,32 +423,38 @@ func (m *model) addPrices(pr *prices, base int) {
 			terms := []nogood.Term{{Coef: 1, Var: p.gain}}
 			for b, x := range p.x {
 				if x != none {
-					terms = append(terms, nogood.Term{Coef: -p.unit[b] * (whole - pr.jar[b]), Var: x})
+					terms = append(terms, nogood.Term{Coef: -p.unit[b] * (whole - pr.jar[b][0]), Var: x})
 				}
 			}
 			if k+1 < len(list) {
 				terms = append(terms, nogood.Term{Coef: -1, Var: list[k+1].gain})
 			}
+			toClose := s.NewVar(0, m.deadline) // = deadline - start
+			s.Linear([]nogood.Term{{Coef: 1, Var: toClose}, {Coef: 1, Var: p.start}}, m.deadline)
+			s.Linear([]nogood.Term{{Coef: -1, Var: toClose}, {Coef: -1, Var: p.start}}, -m.deadline)
 			if dear {
 				// gain <= ... - upTo(end) + upTo(start)
-				end := s.NewVar(upTo[m.deadline], 0)
+				end, start := s.NewVar(upTo[m.deadline], 0), s.NewVar(0, pr.upTo[m.deadline])
 				s.Step(p.end, end, upTo)
-				start := s.NewVar(0, pr.upTo[m.deadline])
-				fromEnd := s.NewVar(0, m.deadline)
-				s.Linear([]nogood.Term{{Coef: 1, Var: fromEnd}, {Coef: 1, Var: p.start}}, m.deadline)
-				s.Linear([]nogood.Term{{Coef: -1, Var: fromEnd}, {Coef: -1, Var: p.start}}, -m.deadline)
-				s.Step(fromEnd, start, toGo)
+				s.Step(toClose, start, toGo)
 				terms = append(terms, nogood.Term{Coef: -1, Var: end}, nogood.Term{Coef: -1, Var: start})
 				s.Linear(terms, 0, nogood.AtLeast(p.used, 1))
 			} else {
 				s.Linear(terms, 0)
 			}
+			if k > 0 {
+				// What all positions gain is what those before this one do and this one and those after it.
+				p.before = s.NewVar(least, before[0])
+				s.Step(toClose, p.before, before)
+			}
+		}
+		for k := 1; k < len(list); k++ {
+			s.Linear([]nogood.Term{{Coef: 1, Var: list[0].gain}, {Coef: -1, Var: list[k].before}, {Coef: -1, Var: list[k].gain}}, 0)
 		}
 		if len(list) > 0 {
-			sum = append(sum, nogood.Term{Coef: -1, Var: list[0].gain})
+			*sum = append(*sum, nogood.Term{Coef: -1, Var: list[0].gain})
 		}
 	}
-	s.Linear(sum, -constant)
 }
 
 func remaining(limit int, used []int) []int {
@@ -429,6 +471,20 @@ func (m *model) addDecisions(deepest int) {
 	heads := m.in.earliestFillings()
 	order := allBatches(m.in)
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(heads[a], heads[b]) })
+	if xWhere {
+		for c := range m.where {
+			for b := range m.where[c] {
+				if m.where[c][b] != none {
+					m.s.Decide(m.where[c][b])
+				}
+			}
+		}
+	}
+	if xNeeded {
+		for b := range m.needed {
+			m.s.Decide(m.needed[b])
+		}
+	}
 	for k := range deepest {
 		for c := range m.positions {
 			if k >= len(m.positions[c]) {
@@ -436,6 +492,13 @@ func (m *model) addDecisions(deepest int) {
 			}
 			p := m.positions[c][k]
 			m.s.Decide(p.used)
+			if xFam {
+				for _, f := range p.fam {
+					if f != none {
+						m.s.Decide(f)
+					}
+				}
+			}
 			for _, b := range order {
 				if p.x[b] != none {
 					m.s.Decide(p.x[b])
@@ -520,3 +583,5 @@ func (m *model) plan() *Plan {
 	sched.settle()
 	return sched.plan()
 }
+
+var xWhere, xNeeded, xFam bool

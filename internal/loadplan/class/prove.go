@@ -4,18 +4,23 @@ import "stillroom/internal/loadplan/nogood"
 
 // prover raises the bounds on jars and on the finish until they meet the best plan, or finds a better plan on the
 // way. It works on one question at a time: is there a plan that leaves at most so many jars and is out by such a
-// minute? Prices answer no at once where they can; otherwise the constraint model is asked, with the prices in it.
+// minute? Prices answer no at once where they can; otherwise the constraint model is asked, with the prices in it,
+// and where it takes long the question is divided into cases, which are treated in the same way.
 //
-// First the jars: is there a plan with fewer than the best has? When there is none, the finish: with as few jars, is
-// there one that is out before the best?
+// First the jars: is there a plan that leaves as few as the bound? If not, the bound rises by one, until it meets the
+// best plan. What the model has learnt about fewer jars helps with more. Then the finish: with as few jars, is there a
+// plan that is out before the best?
 type prover struct {
 	in     *Instance
 	prices *prices
 	m      *model
 	asked  question
+	cases  []*caseOf // still open, the next one last
 	known  *Plan
 	begun  bool
 	large  bool // too large for a model
+
+	divided, refused, solved int // cases, for measurements
 }
 
 // question asks for a plan with at most these.
@@ -23,11 +28,22 @@ type question struct{ unprocessed, finish int }
 
 func newProver(in *Instance) *prover { return &prover{in: in, prices: newPrices(in)} }
 
-// effortPerUnit converts units of work, one timetable each, to the solver's measure of effort.
-const effortPerUnit = 40
+const (
+	// effortPerUnit converts units of work, one timetable each, to the solver's measure of effort.
+	effortPerUnit = 40
+	// priceRounds is how often prices are moved for a new question, and caseRounds for a case of one.
+	priceRounds = 120
+)
 
-// priceRounds is how often prices are moved for one question.
-const priceRounds = 120
+var (
+	// patience is the effort that the constraint model spends on a case before it is divided, and wholePatience on
+	// an undivided question.
+	patience      int64 = 40_000
+	wholePatience int64 = 600_000
+	caseRounds          = 25
+	cutsTried           = 5
+	cutRounds           = 8
+)
 
 // Round implements anytime.Worker.
 func (p *prover) Round(view *view, budget int64) bool {
@@ -36,16 +52,16 @@ func (p *prover) Round(view *view, budget int64) bool {
 		if !ok {
 			return false
 		}
-		bound, _ := view.Bound()
 		if !p.begun {
 			p.begun = true
-			p.openJars(view, best)
+			p.boundJars(view, best)
 			continue
 		}
+		bound, _ := view.Bound()
 		if best.Unprocessed <= bound.Unprocessed && best.Finish <= bound.Finish || p.large {
 			return true
 		}
-		next := question{best.Unprocessed - 1, p.in.close}
+		next := question{bound.Unprocessed, p.in.close}
 		if best.Unprocessed <= bound.Unprocessed {
 			next = question{best.Unprocessed, best.Finish - 1}
 		}
@@ -53,27 +69,93 @@ func (p *prover) Round(view *view, budget int64) bool {
 			if !p.ask(view, next) {
 				continue
 			}
+		}
+		if next != p.asked { // more jars may be left than before: all cases are open again
 			p.asked = next
+			p.cases = []*caseOf{wholeCase(p.prices)}
 		}
 		if plan != p.known {
 			p.known = plan
 			p.m.suggest(plan)
 		}
-		s := p.m.s
-		before := s.Effort()
-		status := s.Solve([]nogood.Lit{nogood.AtMost(p.m.u, next.unprocessed)}, max(1, (budget-view.Spent())*effortPerUnit))
-		view.Spend((s.Effort() - before) / effortPerUnit)
-		switch status {
-		case nogood.Sat:
-			found := p.m.plan()
-			view.Offer(found, p.in.Evaluate(found))
-		case nogood.Unsat:
+		if len(p.cases) == 0 {
 			p.refuse(view, next)
-		default:
+			continue
+		}
+		if !p.tryCase(view, budget) {
 			return false
 		}
 	}
 	return false
+}
+
+// tryCase works on the case at hand. It returns false when it is interrupted.
+func (p *prover) tryCase(view *view, budget int64) bool {
+	c := p.cases[len(p.cases)-1]
+	if !c.priced {
+		c.priced = true
+		c.enter(p.prices)
+		p.prices.coarse = false
+		before := p.prices.effort
+		most := p.prices.improve(p.asked.finish, p.need(p.asked.unprocessed), caseRounds, p.need(p.asked.unprocessed) == p.loadable())
+		c.keep(p.prices)
+		c.taken = append(c.taken, p.prices.taken...)
+		view.Spend((p.prices.effort - before) / effortPerUnit)
+		if most < p.need(p.asked.unprocessed) {
+			p.refused++
+			p.close(c)
+			return true
+		}
+	}
+	s := p.m.s
+	before := s.Effort()
+	limit := patience
+	if len(c.lits) == 0 {
+		limit = wholePatience
+	}
+	lits := append([]nogood.Lit{nogood.AtMost(p.m.u, p.asked.unprocessed)}, c.lits...)
+	status := s.Solve(lits, min(max(1, (budget-view.Spent())*effortPerUnit), max(1, limit-c.spent)))
+	c.spent += s.Effort() - before
+	view.Spend((s.Effort() - before) / effortPerUnit)
+	switch status {
+	case nogood.Sat:
+		found := p.m.plan()
+		view.Offer(found, p.in.Evaluate(found))
+	case nogood.Unsat:
+		p.solved++
+		p.close(c)
+	default:
+		if c.spent < limit {
+			return false
+		}
+		parts := p.divide(c)
+		if parts == nil {
+			c.spent = -8 * limit // nothing to divide by: give it more time
+			return false
+		}
+		p.divided++
+		p.cases = append(p.cases[:len(p.cases)-1], parts...)
+	}
+	return true
+}
+
+// divide takes the most promising cut; nil if there is none.
+func (p *prover) divide(c *caseOf) []*caseOf {
+	cuts := c.cuts(p.in, p.m)
+	if len(cuts) == 0 {
+		return nil
+	}
+	return c.divide(p.in, p.m, cuts[0])
+}
+
+// close drops the case at hand, in which there is no plan that was asked for, and tells the model.
+func (p *prover) close(c *caseOf) {
+	p.cases = p.cases[:len(p.cases)-1]
+	clause := []nogood.Lit{nogood.AtLeast(p.m.u, p.asked.unprocessed+1)}
+	for _, l := range c.lits {
+		clause = append(clause, l.Not())
+	}
+	p.m.s.Clause(clause...)
 }
 
 // refuse states the bound that follows from a question whose answer is no.
@@ -87,6 +169,7 @@ func (p *prover) refuse(view *view, q question) {
 	view.RaiseBound(bound)
 }
 
+// loadable is how many jars could still be put into loads if time were plenty.
 func (p *prover) loadable() int {
 	n := 0
 	for _, b := range p.in.batches {
@@ -95,19 +178,21 @@ func (p *prover) loadable() int {
 	return n
 }
 
-// openJars bounds the jars by prices, and the finish of plans that leave as few as the best.
-func (p *prover) openJars(view *view, best Value) {
-	hopeless := p.in.totalJars - p.loadable()
+// need is how many jars must still be put into loads for at most so many to be left.
+func (p *prover) need(unprocessed int) int {
+	n := p.in.totalJars - unprocessed
 	for _, l := range p.in.done {
-		hopeless -= l.Jars()
+		n -= l.Jars()
 	}
+	return n
+}
+
+// boundJars bounds the jars by prices.
+func (p *prover) boundJars(view *view, best Value) {
 	before := p.prices.effort
-	need := p.in.totalJars - best.Unprocessed // jars in loads
-	for _, l := range p.in.done {
-		need -= l.Jars()
-	}
-	most := p.prices.improve(p.in.close, need+1, priceRounds, false)
-	view.RaiseBound(Value{Unprocessed: max(0, hopeless+p.loadable()-most)})
+	most := p.prices.improve(p.in.close, p.need(best.Unprocessed-1), priceRounds, false)
+	most = min(most, p.loadable())
+	view.RaiseBound(Value{Unprocessed: p.need(0) - most})
 	view.Spend((p.prices.effort - before) / effortPerUnit)
 }
 
@@ -115,10 +200,8 @@ func (p *prover) openJars(view *view, best Value) {
 func (p *prover) ask(view *view, q question) bool {
 	before := p.prices.effort
 	defer func() { view.Spend((p.prices.effort - before) / effortPerUnit) }()
-	need := p.in.totalJars - q.unprocessed
-	for _, l := range p.in.done {
-		need -= l.Jars()
-	}
+	p.prices = newPricesFrom(p.prices)
+	need := p.need(q.unprocessed)
 	all := need == p.loadable()
 	if q.finish < p.in.close {
 		low := p.in.now
@@ -144,6 +227,20 @@ func (p *prover) ask(view *view, q question) bool {
 	p.known = nil
 	if p.m == nil {
 		p.large = true
+		return false
 	}
-	return p.m != nil
+	p.cases = []*caseOf{wholeCase(p.prices)}
+	return true
+}
+
+// newPricesFrom begins with the prices of p for the undivided question.
+func newPricesFrom(p *prices) *prices {
+	q := newPrices(p.in)
+	var s state
+	s.keep(p)
+	s.enter(q)
+	q.all = p.all
+	q.effort = p.effort
+	q.coarsen()
+	return q
 }

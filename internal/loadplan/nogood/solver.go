@@ -419,7 +419,7 @@ func (s *Solver) Solve(assumptions []Lit, effort int64) Status {
 		s.broken = true
 		return Unsat
 	}
-	sinceRestart, patience := int64(0), luby(s.restarts)*60
+	sinceRestart, patience := int64(0), luby(s.restarts)*RestartUnit
 	for {
 		if !s.propagate() {
 			s.conflicts++
@@ -436,7 +436,7 @@ func (s *Solver) Solve(assumptions []Lit, effort int64) Status {
 		}
 		if sinceRestart >= patience {
 			s.restarts++
-			sinceRestart, patience = 0, luby(s.restarts)*60
+			sinceRestart, patience = 0, luby(s.restarts)*RestartUnit
 			s.backTo(0)
 			s.reduce()
 			continue
@@ -493,6 +493,9 @@ func (s *Solver) SavePhases() {
 		s.phase[x], s.hasPhase[x] = s.low[2*x], true
 	}
 }
+
+var RestartUnit int64 = 60
+var Decay = 0.95
 
 func luby(i int64) int64 {
 	for k := int64(1); ; k++ {

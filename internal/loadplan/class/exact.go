@@ -449,7 +449,7 @@ func (m *model) addGains(pr *prices, least int, sum *[]nogood.Term) {
 			}
 		}
 		for k := 1; k < len(list); k++ {
-			s.Linear([]nogood.Term{{Coef: 1, Var: list[0].gain}, {Coef: -1, Var: list[k].before}, {Coef: -1, Var: list[k].gain}}, 0)
+			s.Linear([]nogood.Term{{Coef: 1, Var: list[0].gain}, {Coef: -1, Var: list[k].before}, {Coef: -1, Var: list[k].gain}}, 0, nogood.AtLeast(list[k].used, 1))
 		}
 		if len(list) > 0 {
 			*sum = append(*sum, nogood.Term{Coef: -1, Var: list[0].gain})
@@ -471,20 +471,6 @@ func (m *model) addDecisions(deepest int) {
 	heads := m.in.earliestFillings()
 	order := allBatches(m.in)
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(heads[a], heads[b]) })
-	if xWhere {
-		for c := range m.where {
-			for b := range m.where[c] {
-				if m.where[c][b] != none {
-					m.s.Decide(m.where[c][b])
-				}
-			}
-		}
-	}
-	if xNeeded {
-		for b := range m.needed {
-			m.s.Decide(m.needed[b])
-		}
-	}
 	for k := range deepest {
 		for c := range m.positions {
 			if k >= len(m.positions[c]) {
@@ -492,13 +478,6 @@ func (m *model) addDecisions(deepest int) {
 			}
 			p := m.positions[c][k]
 			m.s.Decide(p.used)
-			if xFam {
-				for _, f := range p.fam {
-					if f != none {
-						m.s.Decide(f)
-					}
-				}
-			}
 			for _, b := range order {
 				if p.x[b] != none {
 					m.s.Decide(p.x[b])
@@ -583,5 +562,3 @@ func (m *model) plan() *Plan {
 	sched.settle()
 	return sched.plan()
 }
-
-var xWhere, xNeeded, xFam bool

@@ -28,6 +28,9 @@ type localSearch struct {
 	cycle int64 // moves in this cooling
 	step  int64
 	hot   float64
+	seen  Value   // the best value when last looked at
+	idle  int64   // work since it changed
+	alone bool    // there are no proofs to make room for
 	jar   float64 // weight of a jar
 }
 
@@ -70,12 +73,20 @@ func (ls *localSearch) judge(list []intent) (Value, float64) {
 }
 
 // Round implements anytime.Worker. A unit of work is one timetable.
-func (ls *localSearch) Round(view *view, _ int64) bool {
+func (ls *localSearch) Round(view *view, budget int64) bool {
 	if !ls.started {
 		ls.started = true
 		ls.begin(view)
 	}
-	for view.Spend(1) {
+	if _, v, ok := view.Best(); !ok || v != ls.seen {
+		ls.seen, ls.idle = v, 0
+	}
+	ls.idle += budget
+	share := budget
+	if ls.idle > 60_000 {
+		share = budget / 4 // nothing has come of it for long: leave the cores to the proofs
+	}
+	for view.Spent() < share && view.Spend(1) {
 		if ls.step >= ls.cycle {
 			ls.again()
 		}

@@ -7,18 +7,21 @@ import "stillroom/internal/loadplan/nogood"
 // minute? Prices answer no at once where they can; otherwise the constraint model is asked, with the prices in it,
 // and where it takes long the question is divided into cases, which are treated in the same way.
 //
-// First the jars: is there a plan that leaves as few as the bound? If not, the bound rises by one, until it meets the
-// best plan. What the model has learnt about fewer jars helps with more. Then the finish: with as few jars, is there a
-// plan that is out before the best?
+// First come the jars, then, with as few jars, the finish, then loads and waiting (see refine.go). Two provers work
+// side by side. The eager one asks for what would just beat the best plan: a no is the proof. The patient one asks
+// whether the bound can be attained, or the finish half-way between bound and plan: a no raises the bound, and what
+// the model has learnt on the way helps with the next question.
 type prover struct {
-	in     *Instance
-	prices *prices
-	m      *model
-	asked  question
-	cases  []*caseOf // still open, the next one last
-	known  *Plan
-	begun  bool
-	large  bool // too large for a model
+	in      *Instance
+	patient bool
+	prices  *prices
+	m       *model
+	asked   question
+	cases   []*caseOf // still open, the next one last
+	known   *Plan
+	begun   bool
+	large   bool // too large for a model
+	refiner *refiner
 
 	divided, refused, solved int // cases, for measurements
 }
@@ -26,23 +29,20 @@ type prover struct {
 // question asks for a plan with at most these.
 type question struct{ unprocessed, finish int }
 
-func newProver(in *Instance) *prover { return &prover{in: in, prices: newPrices(in)} }
+func newProver(in *Instance, patient bool) *prover {
+	return &prover{in: in, patient: patient, prices: newPrices(in)}
+}
 
 const (
 	// effortPerUnit converts units of work, one timetable each, to the solver's measure of effort.
 	effortPerUnit = 40
 	// priceRounds is how often prices are moved for a new question, and caseRounds for a case of one.
 	priceRounds = 120
-)
-
-var (
+	caseRounds  = 25
 	// patience is the effort that the constraint model spends on a case before it is divided, and wholePatience on
 	// an undivided question.
-	patience      int64 = 40_000
-	wholePatience int64 = 600_000
-	caseRounds          = 25
-	cutsTried           = 5
-	cutRounds           = 8
+	patience      = 30_000
+	wholePatience = 300_000
 )
 
 // Round implements anytime.Worker.
@@ -58,19 +58,28 @@ func (p *prover) Round(view *view, budget int64) bool {
 			continue
 		}
 		bound, _ := view.Bound()
-		if best.Unprocessed <= bound.Unprocessed && best.Finish <= bound.Finish || p.large {
+		if p.in.proven(best, bound) >= 2 {
+			if p.patient || p.in.keep != nil || p.large {
+				return true
+			}
+			if p.refiner == nil {
+				p.refiner = newRefiner(p.in, best, p.prices)
+			}
+			if p.refiner.round(view, budget) {
+				return true
+			}
+			continue
+		}
+		if p.large {
 			return true
 		}
-		next := question{bound.Unprocessed, p.in.close}
-		if best.Unprocessed <= bound.Unprocessed {
-			next = question{best.Unprocessed, best.Finish - 1}
-		}
-		if p.m == nil || next.finish != p.asked.finish {
-			if !p.ask(view, next) {
-				continue
+		if p.m == nil || p.stale(best, bound) {
+			next := p.next(best, bound)
+			if p.m == nil || next.finish != p.m.deadline {
+				if !p.ask(view, next) {
+					continue
+				}
 			}
-		}
-		if next != p.asked { // more jars may be left than before: all cases are open again
 			p.asked = next
 			p.cases = []*caseOf{wholeCase(p.prices)}
 		}
@@ -79,7 +88,7 @@ func (p *prover) Round(view *view, budget int64) bool {
 			p.m.suggest(plan)
 		}
 		if len(p.cases) == 0 {
-			p.refuse(view, next)
+			p.refuse(view, p.asked)
 			continue
 		}
 		if !p.tryCase(view, budget) {
@@ -87,6 +96,28 @@ func (p *prover) Round(view *view, budget int64) bool {
 		}
 	}
 	return false
+}
+
+// stale reports whether the answer to the question at hand is known by now.
+func (p *prover) stale(best, bound Value) bool {
+	if best.Unprocessed > bound.Unprocessed {
+		return p.asked.finish != p.in.close || p.asked.unprocessed < bound.Unprocessed || p.asked.unprocessed >= best.Unprocessed
+	}
+	return p.asked.unprocessed != best.Unprocessed || p.asked.finish < bound.Finish || p.asked.finish >= best.Finish
+}
+
+// next is the question to ask.
+func (p *prover) next(best, bound Value) question {
+	switch {
+	case best.Unprocessed > bound.Unprocessed && p.patient:
+		return question{bound.Unprocessed, p.in.close}
+	case best.Unprocessed > bound.Unprocessed:
+		return question{best.Unprocessed - 1, p.in.close}
+	case p.patient:
+		return question{best.Unprocessed, (bound.Finish + best.Finish - 1) / 2}
+	default:
+		return question{best.Unprocessed, best.Finish - 1}
+	}
 }
 
 // tryCase works on the case at hand. It returns false when it is interrupted.
@@ -109,7 +140,7 @@ func (p *prover) tryCase(view *view, budget int64) bool {
 	}
 	s := p.m.s
 	before := s.Effort()
-	limit := patience
+	limit := int64(patience)
 	if len(c.lits) == 0 {
 		limit = wholePatience
 	}
@@ -225,12 +256,8 @@ func (p *prover) ask(view *view, q question) bool {
 	p.prices.improve(q.finish, need, priceRounds, all)
 	p.m = newModel(p.in, q.finish, p.prices)
 	p.known = nil
-	if p.m == nil {
-		p.large = true
-		return false
-	}
-	p.cases = []*caseOf{wholeCase(p.prices)}
-	return true
+	p.large = p.m == nil
+	return !p.large
 }
 
 // newPricesFrom begins with the prices of p for the undivided question.

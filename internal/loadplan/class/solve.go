@@ -14,6 +14,9 @@ type Options struct {
 	Time time.Duration
 	Work int64
 	Seed uint64
+	// Enough is after how many proven entries of the objective the search may stop: 2 is jars and finish. Zero is all
+	// four.
+	Enough int
 	// Progress, if not nil, is told every improvement of plan or bound. The search waits for it.
 	Progress func(Progress)
 }
@@ -45,12 +48,19 @@ func Solve(ctx context.Context, in *Instance, o Options) Result {
 	answer := func(p anytime.Progress[*Plan, Value]) Answer {
 		return in.Answer(p.Solution, Bound{p.Bound.Unprocessed, p.Bound.Finish}, in.proven(p.Value, p.Bound), o.Seed, p.Elapsed)
 	}
-	var notify func(anytime.Progress[*Plan, Value])
-	if o.Progress != nil {
-		notify = func(p anytime.Progress[*Plan, Value]) {
-			if p.Found && p.Bounded {
-				o.Progress(Progress{Elapsed: p.Elapsed, Work: p.Work, Answer: answer(p)})
-			}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	enough := false
+	notify := func(p anytime.Progress[*Plan, Value]) {
+		if !p.Found || !p.Bounded {
+			return
+		}
+		if o.Progress != nil {
+			o.Progress(Progress{Elapsed: p.Elapsed, Work: p.Work, Answer: answer(p)})
+		}
+		if o.Enough > 0 && in.proven(p.Value, p.Bound) >= o.Enough {
+			enough = true
+			stop()
 		}
 	}
 	search := anytime.New(ctx, in.Compare, anytime.Limits{Time: o.Time, Work: o.Work}, notify)
@@ -59,19 +69,27 @@ func Solve(ctx context.Context, in *Instance, o Options) Result {
 	plan := empty.plan()
 	search.Offer(plan, in.Evaluate(plan))
 
-	search.Rounds(roundUnits, newLocalSearch(in, o.Seed), newProver(in))
+	search.Rounds(roundUnits, newLocalSearch(in, o.Seed), newProver(in, false), newProver(in, true))
 
 	r := search.Result()
+	if enough && r.Why == anytime.Cancelled {
+		r.Why = Enough
+	}
 	return Result{Answer: answer(r.Progress), Why: r.Why, Elapsed: r.Elapsed, Work: r.Work, Plan: r.Solution}
 }
+
+// Enough is why a search ended that had proven as much as was asked for.
+const Enough anytime.Why = "enough"
 
 // proven counts the leading entries of the objective that have met their bounds.
 func (in *Instance) proven(v, bound Value) int {
 	switch {
 	case v.Unprocessed > bound.Unprocessed:
 		return 0
-	case v.Finish > bound.Finish:
+	case v.Finish > bound.Finish && (in.keep == nil || v.Finish > in.keep.finish):
 		return 1
+	case v.Moved > 0:
+		return 2 // no bound is known on how far a plan has to move
 	case v.Loads > bound.Loads:
 		return 2
 	case v.Hold > bound.Hold:

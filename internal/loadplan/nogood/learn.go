@@ -78,7 +78,7 @@ func (s *Solver) learn(assumed int32) bool {
 	for _, h := range s.marked {
 		s.seen[h] = false
 	}
-	s.inc *= 1.0 / Decay
+	s.inc *= 1.0 / 0.95
 	if s.inc > 1e100 {
 		for x := range s.active {
 			s.active[x] *= 1e-100

@@ -419,7 +419,7 @@ func (s *Solver) Solve(assumptions []Lit, effort int64) Status {
 		s.broken = true
 		return Unsat
 	}
-	sinceRestart, patience := int64(0), luby(s.restarts)*RestartUnit
+	sinceRestart, patience := int64(0), luby(s.restarts)*restartUnit
 	for {
 		if !s.propagate() {
 			s.conflicts++
@@ -436,7 +436,7 @@ func (s *Solver) Solve(assumptions []Lit, effort int64) Status {
 		}
 		if sinceRestart >= patience {
 			s.restarts++
-			sinceRestart, patience = 0, luby(s.restarts)*RestartUnit
+			sinceRestart, patience = 0, luby(s.restarts)*restartUnit
 			s.backTo(0)
 			s.reduce()
 			continue
@@ -494,9 +494,10 @@ func (s *Solver) SavePhases() {
 	}
 }
 
-var RestartUnit int64 = 60
-var Decay = 0.95
+// restartUnit is the number of conflicts after which the first restart comes.
+const restartUnit = 60
 
+// luby is the sequence 1 1 2 1 1 2 4 ... of M. Luby, A. Sinclair and D. Zuckerman.
 func luby(i int64) int64 {
 	for k := int64(1); ; k++ {
 		if i == 1<<k-2 {

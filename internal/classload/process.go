@@ -75,10 +75,10 @@ func (in Input) processFor(b kitchen.Batch, r *recipe.Revision, canners []unit) 
 		}
 		return p, nil, nil
 	}
-	switch {
-	case len(without) > 0:
-		return published{}, &refusal{fmt.Sprintf("published by %s, but no canner of the class takes %s jars by that method", strings.Join(without, " and "), b.JarSize.Name())}, nil
-	case len(refused) > 0:
+	if len(without) > 0 {
+		refused = append(refused, fmt.Sprintf("published by %s, but no canner of the class takes %s jars by that method", strings.Join(without, " and by "), b.JarSize.Name()))
+	}
+	if len(refused) > 0 {
 		return published{}, &refusal{strings.Join(refused, "; ")}, nil
 	}
 	_, err := in.lookUp(b, r, canning.BoilingWater)

@@ -22,6 +22,9 @@ func (p *Problem) plan(r result, seed uint64) (*Plan, error) {
 		Handlers: p.spec.Handlers, Handling: p.spec.Handling, Burners: p.burners, HotHold: int(p.in.Class.Team.HotHold.Minutes()),
 		Assume: p.in.Assume, Notes: slices.Clone(p.notes),
 	}
+	if r.note != "" {
+		out.Notes = append(out.Notes, r.note)
+	}
 	for _, b := range p.sorted() {
 		out.Batches = append(out.Batches, p.batchPlan(b, r))
 	}
@@ -217,7 +220,10 @@ func (p *Problem) handlerUses(r result) []Use {
 // rows gives each use the first row that is free, which needs no more rows than the
 // most uses there are at once.
 func rows(uses []Use, least int) []Row {
-	all := make([]Row, least)
+	var all []Row
+	for range least {
+		all = append(all, Row{})
+	}
 	slices.SortStableFunc(uses, func(a, b Use) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.Until, b.Until)) })
 	for _, u := range uses {
 		at := slices.IndexFunc(all, func(r Row) bool { return len(r.Uses) == 0 || r.Uses[len(r.Uses)-1].Until <= u.From })

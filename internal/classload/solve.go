@@ -43,6 +43,8 @@ type result struct {
 	bound  class.Bound
 	work   int64
 	took   time.Duration
+	// note says what the plan supposes beyond the class; empty when nothing.
+	note string
 }
 
 // optimal says that the plan has met the bounds.
@@ -110,7 +112,9 @@ func (p *Problem) search(ctx context.Context, spec class.Spec, o Options, tell f
 		}
 		spec.Burners -= over
 	}
-	r.bound.Unprocessed = max(0, r.bound.Unprocessed)
+	if supposed := real + p.ownHeats(spec); spec.Burners < supposed {
+		r.note = fmt.Sprintf("To keep to the room's %d burners, those of canners with their own heat were planned as if they counted in part; a better plan may exist.", real)
+	}
 	r.took = time.Since(start)
 	return r, nil
 }

@@ -1,7 +1,6 @@
 package kitchen
 
 import (
-	"errors"
 	"strings"
 	"testing"
 
@@ -70,7 +69,7 @@ func TestBadEquipmentYAMLNamesTheLine(t *testing.T) {
 		all, err := ReadEquipmentYAML([]byte(c.file))
 		require.Nil(t, all, name)
 		var f *fault.Error
-		require.True(t, errors.As(err, &f), "%s: %v", name, err)
+		require.ErrorAs(t, err, &f, name)
 		require.Equal(t, fault.Invalid, f.Kind, name)
 		require.NotEmpty(t, f.Violations, name)
 		if c.field != "" {

@@ -178,9 +178,11 @@ func TestPlanLoadsRefusesWhatCannotBe(t *testing.T) {
 		return err
 	}
 	for field, change := range map[string]func(*stillroomv1.PlanLoadsRequest){
-		"time_limit":                  func(r *stillroomv1.PlanLoadsRequest) { r.TimeLimit = durationpb.New(time.Hour) },
-		"work_limit":                  func(r *stillroomv1.PlanLoadsRequest) { r.WorkLimit = -1 },
-		"assumptions.prepare_minutes": func(r *stillroomv1.PlanLoadsRequest) { r.Assumptions = &stillroomv1.WorkAssumptions{PrepareMinutes: proto.Int32(-1)} },
+		"time_limit": func(r *stillroomv1.PlanLoadsRequest) { r.TimeLimit = durationpb.New(time.Hour) },
+		"work_limit": func(r *stillroomv1.PlanLoadsRequest) { r.WorkLimit = -1 },
+		"assumptions.prepare_minutes": func(r *stillroomv1.PlanLoadsRequest) {
+			r.Assumptions = &stillroomv1.WorkAssumptions{PrepareMinutes: proto.Int32(-1)}
+		},
 		"choices[0].batch": func(r *stillroomv1.PlanLoadsRequest) {
 			r.Choices = []*stillroomv1.ProcessPick{{Batch: "kitchens/k/classes/other/batches/b0"}}
 		},

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"stillroom/internal/loadplan/class"
 	"stillroom/internal/loadplan/oven"
 )
 
@@ -39,6 +40,19 @@ func planFile(ctx context.Context, file string, s settings) (any, error) {
 			return nil, err
 		}
 		return planOven(ctx, in, s)
+	case class.Form:
+		spec, err := class.Parse(text)
+		if err != nil {
+			return nil, err
+		}
+		if spec.Name == "" {
+			spec.Name = name
+		}
+		in, err := class.Build(spec)
+		if err != nil {
+			return nil, err
+		}
+		return class.Solve(ctx, in, class.Options{Time: s.time, Work: s.work, Seed: s.seed}).Answer, nil
 	default:
 		return nil, fmt.Errorf(`form %q: is no form of instance; give "form": "class" or "form": "oven"`, fmt.Sprint(head.Form))
 	}

@@ -133,3 +133,37 @@ func TestCompareTable(t *testing.T) {
 	require.Equal(t, 1, status)
 	require.Contains(t, errOut, "has no column bound")
 }
+
+// One batch of six jars, by hand: cooked and filled by minute 20, loaded 3, to the boil
+// in 10, processed 15, rested 5, unloaded 3: out at 56.
+const onePot = `{"form":"class","name":"one pot","close":180,"handlers":1,"handling":3,"rest":5,"burners":2,
+"processes":[{"id":"jam","method":"boiling-water","minutes":15}],
+"canners":[{"id":"pot","methods":["boiling-water"],"capacity":{"half-pint":7},"windows":[[0,180]],"come_up_base":10,"come_up_per_jar":0,"reset":5}],
+"batches":[{"id":"b","station":"s","order":1,"process":"jam","size":"half-pint","jars":6,"stage":20,"ready_earliest":20,"hold_max":10,"split":true}]}`
+
+func TestClassForm(t *testing.T) {
+	dir := t.TempDir()
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "pot.json"), []byte(onePot), 0o600))
+	status, out, errOut := call("-time", "0", "-work", "20000", dir)
+	require.Zero(t, status, errOut)
+	var a struct {
+		Form, Name string
+		Filled     map[string]int
+		Objective  struct{ Unprocessed, Finish, Loads, Hold int }
+		Optimal    bool
+	}
+	require.NoError(t, json.Unmarshal([]byte(out), &a))
+	require.Equal(t, "class", a.Form)
+	require.Equal(t, "one pot", a.Name)
+	require.Equal(t, map[string]int{"b": 20}, a.Filled)
+	require.Equal(t, 56, a.Objective.Finish)
+	require.Zero(t, a.Objective.Unprocessed)
+	require.True(t, a.Optimal)
+
+	bad := strings.Replace(onePot, `"burners":2`, `"burners":-2`, 1)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "pot.json"), []byte(bad), 0o600))
+	status, _, errOut = call(dir)
+	require.Equal(t, 1, status)
+	require.Contains(t, errOut, "pot.json")
+	require.Contains(t, errOut, "burners")
+}

@@ -170,13 +170,19 @@ func (c *columns) solve(keepGoing func(units int64) bool) []float64 {
 	}
 	entering := make([]float64, n)
 	for round := 0; ; round++ {
-		pivots := 0
+		pivots, going := 0, true
 		for k := range c.kinds {
 			kind := &c.kinds[k]
+			if !going {
+				break
+			}
 			worth, rows := c.knapsack(kind, y, true)
+			units := int64(len(kind.rows))*int64(kind.capacity)/40 + 1
 			if worth <= kind.cost*(1+1e-7)+1e-9 {
+				going = keepGoing(units)
 				continue
 			}
+			going = keepGoing(units + int64(n)*int64(n)/200)
 			for i := range entering {
 				sum := 0.0
 				row := c.inverse[i]
@@ -189,7 +195,7 @@ func (c *columns) solve(keepGoing func(units int64) bool) []float64 {
 				pivots++
 			}
 		}
-		if pivots == 0 || !keepGoing(int64(pivots)*int64(n)*int64(n)/2_000+1) {
+		if pivots == 0 || !going {
 			break
 		}
 		if round%25 == 24 {

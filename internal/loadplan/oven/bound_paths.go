@@ -94,8 +94,9 @@ type stretch struct {
 	worth    int64
 }
 
-// newPathBound builds the graphs, or returns nil if they are too large to be useful.
-func newPathBound(in *Instance, late []float64) *pathBound {
+// newPathBound builds the graphs, or returns nil if one evaluation would take more
+// elementary steps than limit.
+func newPathBound(in *Instance, late []float64, limit int64) *pathBound {
 	b := &pathBound{in: in, step: 1, best: math.MinInt64}
 	scale := float64(milli)
 	for j := range in.jobs {
@@ -110,8 +111,8 @@ func newPathBound(in *Instance, late []float64) *pathBound {
 			return nil
 		}
 		largest = max(largest, in.machines[m].capacity)
-		pm := b.machine(m, &size)
-		if size > pathLimit {
+		pm := b.machine(m, &size, limit)
+		if size > limit {
 			return nil
 		}
 		if pm.horizon > 0 {
@@ -119,14 +120,18 @@ func newPathBound(in *Instance, late []float64) *pathBound {
 		}
 	}
 	b.value = make([]int64, largest+1)
-	b.units = size/25 + 1
+	b.units = size/stepsPerTry + 1
 	return b
 }
 
-// pathLimit is the largest number of elementary steps of one evaluation.
-const pathLimit = 400_000_000
+const (
+	// pathLimit is the largest number of elementary steps of one evaluation.
+	pathLimit = int64(400_000_000)
+	// stepsPerTry is how many of them take about as long as one try of a move.
+	stepsPerTry = 25
+)
 
-func (b *pathBound) machine(m int, size *int64) pathMachine {
+func (b *pathBound) machine(m int, size *int64, limit int64) pathMachine {
 	in := b.in
 	mc := &in.machines[m]
 	pm := pathMachine{index: m, rows: in.families + 1}
@@ -180,7 +185,7 @@ func (b *pathBound) machine(m int, size *int64) pathMachine {
 				pr.stretches = append(pr.stretches, s)
 			}
 			*size += int64(len(pr.fit)) * int64(mc.capacity) / 4
-			if *size > pathLimit {
+			if *size > limit {
 				return pm
 			}
 			pr.base = make([]int64, mc.capacity+1)
@@ -193,7 +198,7 @@ func (b *pathBound) machine(m int, size *int64) pathMachine {
 		arcs += int64(pm.rows + len(pm.families[f].runtimes))
 	}
 	*size += arcs * int64(pm.horizon) * 3
-	if *size > pathLimit {
+	if *size > limit {
 		return pm
 	}
 	if pm.horizon > 0 {

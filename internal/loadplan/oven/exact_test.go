@@ -37,7 +37,7 @@ func TestExactAndBoundsAgainstBruteForce(t *testing.T) {
 		require.Equal(t, want, cost, "seed %d", seed)
 		require.Empty(t, Check(in, got), "seed %d", seed)
 		require.LessOrEqual(t, levelBound(in), want, "seed %d: level bound", seed)
-		paths := newPathBound(in, latePrices(in, always))
+		paths := newPathBound(in, latePrices(in, always), pathLimit)
 		for k := 0; k < 25; k++ {
 			require.LessOrEqual(t, paths.improve(want+int64(k%3)), want, "seed %d: path bound, step %d", seed, k)
 		}

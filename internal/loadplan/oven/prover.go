@@ -12,8 +12,12 @@ type prover struct {
 // proverShare is the part of the search that the prover may take.
 const proverShare = 0.22
 
-// step works for one step and reports the work done and whether it is finished.
-func (p *prover) step(v *view, round int, keepGoing func(units int64) bool) (units int64, done bool) {
+// worthwhile is the least number of steps for which a path bound is begun.
+const worthwhile = 15
+
+// step works for one step and reports the work done and whether it is finished; left is
+// about how many tries its share has left.
+func (p *prover) step(v *view, round int, left int64, keepGoing func(units int64) bool) (units int64, done bool) {
 	switch p.stage {
 	case 0:
 		prices := latePrices(p.in, func(u int64) bool {
@@ -31,7 +35,7 @@ func (p *prover) step(v *view, round int, keepGoing func(units int64) bool) (uni
 		}
 		v.RaiseBound(p.in.roundUp(ceilOf(bound)))
 		p.board.postPrices(round, prices)
-		p.paths = newPathBound(p.in, prices)
+		p.paths = newPathBound(p.in, prices, min(pathLimit, left*stepsPerTry/worthwhile))
 		if p.paths == nil || len(p.paths.machines) == 0 {
 			return units, true
 		}

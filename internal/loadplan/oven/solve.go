@@ -79,7 +79,11 @@ func Solve(ctx context.Context, in *Instance, o Options) (*Answer, error) {
 	if first.feasible() {
 		s.Offer(first.plan(), first.cost())
 	}
-	if plan, cost, done := exact(in, exactSteps); done {
+	steps := int64(exactSteps)
+	if o.Work > 0 {
+		steps = min(steps, 20*o.Work)
+	}
+	if plan, cost, done := exact(in, steps); done {
 		if plan == nil {
 			return nil, ErrInfeasible
 		}
@@ -140,4 +144,17 @@ func (c *schedule) spent(tries int64) float64 {
 		part = max(part, float64(c.search.Elapsed())/float64(c.limits.Time))
 	}
 	return part
+}
+
+// tries is about how many tries one worker makes in the whole search.
+func (c *schedule) tries() float64 {
+	const perSecond = 5_000_000
+	n := float64(endless)
+	if c.limits.Time > 0 {
+		n = c.limits.Time.Seconds() * perSecond
+	}
+	if c.limits.Work > 0 {
+		n = min(n, float64(c.limits.Work)/float64(c.limits.Workers))
+	}
+	return n
 }

@@ -15,7 +15,7 @@ import (
 func randomInstances(t *testing.T) int {
 	text := os.Getenv("STILLROOM_RANDOM_INSTANCES")
 	if text == "" {
-		return 3000
+		return 2500
 	}
 	n, err := strconv.Atoi(text)
 	require.NoError(t, err, "STILLROOM_RANDOM_INSTANCES")
@@ -29,17 +29,17 @@ func TestNeverAnInvalidAnswer(t *testing.T) {
 	for i := 1; i <= n; i++ {
 		seed := uint64(i)
 		r := newRNG(seed + 77)
-		jobs := 1 + r.below(30)
+		jobs := 1 + r.below(25)
 		switch {
 		case i%500 == 0:
-			jobs = 400 + r.below(600)
+			jobs = 300 + r.below(500)
 		case i%20 == 0:
 			jobs = 50 + r.below(150)
 		}
 		g := PublishedOptions(jobs, 1+r.below(6), 1+r.below(6), seed)
 		in, err := New(Generate("random", g, seed))
 		require.NoError(t, err, "instance %d", i)
-		a, err := Solve(context.Background(), in, Options{Work: 6000, Seed: seed, Workers: 2})
+		a, err := Solve(context.Background(), in, Options{Work: 4000, Seed: seed, Workers: 2})
 		require.NoError(t, err, "instance %d", i)
 		require.Empty(t, Check(in, a.Plan), "instance %d", i)
 		require.Equal(t, Evaluate(in, a.Plan), a.Score, "instance %d", i)

@@ -127,7 +127,12 @@ func (w *worker) step(v *view, spend func(int64) bool) bool {
 	past := w.past()
 	if w.prover != nil {
 		if past < proverShare {
-			units, done := w.prover.step(v, w.round, func(int64) bool { return w.past() < proverShare })
+			used := int64(0)
+			keepGoing := func(units int64) bool {
+				used += units
+				return w.clock.spent(w.tries+used) < proverShare && !w.clock.search.Stopped()
+			}
+			units, done := w.prover.step(v, w.round, int64((proverShare-past)*w.clock.tries()), keepGoing)
 			if done {
 				w.prover = nil
 			}
@@ -195,7 +200,10 @@ func (w *worker) judge() {
 	w.whole.load(&w.partTop)
 	w.whole.complete()
 	unit := packingUnit(w.in)
-	w.shortTo(w.whole, &wholeChooser, 1.5*unit, 0.1*unit, int64(150*len(w.in.jobs)), func(int64) bool { return true })
+	w.shortTo(w.whole, &wholeChooser, 1.5*unit, 0.1*unit, int64(150*len(w.in.jobs)), func(units int64) bool {
+		w.tries += units
+		return true
+	})
 	w.keep()
 }
 
@@ -217,7 +225,7 @@ func (w *worker) shortTo(st *state, moves *chooser, hot, cold float64, tries int
 		if n > 0 && going {
 			going = spend(annealStride)
 		}
-		if w.clock.search.Stopped() {
+		if w.past() >= 1 || w.clock.search.Stopped() {
 			return 1
 		}
 		return float64(n) / float64(tries)

@@ -65,19 +65,24 @@ func TestEachRule(t *testing.T) {
 			s.Processes = append(s.Processes, class.Process{ID: "jelly", Method: "boiling-water", Minutes: 10})
 			s.Batches[2].Process = "jelly"
 		},
-		check.Size:      func(s *class.Spec, _ *class.Answer) { s.Batches[2].Size = "pint" },
-		check.Method:    func(s *class.Spec, _ *class.Answer) { s.Canners[0].Methods = []string{"boiling-water"} },
-		check.Capacity:  func(s *class.Spec, _ *class.Answer) { s.Canners[1].Capacity["half-pint"] = 5 },
-		check.Jars:      func(s *class.Spec, a *class.Answer) { s.Batches[1].Jars = 7; a.Objective.Unprocessed, a.Bound.Unprocessed = -1, -1 },
+		check.Size:     func(s *class.Spec, _ *class.Answer) { s.Batches[2].Size = "pint" },
+		check.Method:   func(s *class.Spec, _ *class.Answer) { s.Canners[0].Methods = []string{"boiling-water"} },
+		check.Capacity: func(s *class.Spec, _ *class.Answer) { s.Canners[1].Capacity["half-pint"] = 5 },
+		check.Jars: func(s *class.Spec, a *class.Answer) {
+			s.Batches[1].Jars = 7
+			a.Objective.Unprocessed, a.Bound.Unprocessed = -1, -1
+		},
 		check.Whole:     func(s *class.Spec, _ *class.Answer) { s.Batches[2].Jars = 5; s.Batches[1].Jars = 8 },
 		check.HoldEarly: func(_ *class.Spec, a *class.Answer) { a.Filled["d"] = 120; a.Objective.Hold = -7 },
 		check.HoldLate:  func(s *class.Spec, a *class.Answer) { a.Filled["d"] = 113; a.Objective.Hold = 42 },
 		check.Length:    func(_ *class.Spec, a *class.Answer) { a.Loads[4].End = 172; a.Objective.Finish = 172 },
 		check.Canner:    func(s *class.Spec, _ *class.Answer) { s.Canners[0].Reset = 5 },
-		check.Window:    func(s *class.Spec, _ *class.Answer) { s.Canners[1].Windows = []class.Window{{Start: 40, End: 100}, {Start: 100, End: 200}} },
-		check.Close:     func(s *class.Spec, _ *class.Answer) { s.Close = 170 },
-		check.Burners:   func(s *class.Spec, _ *class.Answer) { s.Burners = 2 },
-		check.Handlers:  func(s *class.Spec, _ *class.Answer) { s.Handlers = 1 },
+		check.Window: func(s *class.Spec, _ *class.Answer) {
+			s.Canners[1].Windows = []class.Window{{Start: 40, End: 100}, {Start: 100, End: 200}}
+		},
+		check.Close:    func(s *class.Spec, _ *class.Answer) { s.Close = 170 },
+		check.Burners:  func(s *class.Spec, _ *class.Answer) { s.Burners = 2 },
+		check.Handlers: func(s *class.Spec, _ *class.Answer) { s.Handlers = 1 },
 		check.Done: func(s *class.Spec, _ *class.Answer) {
 			s.Done = &class.Done{Filled: map[string]int{"a": 35}, Loads: []class.LoadSpec{{Canner: "c1", Start: 36, End: 82, Jars: map[string]int{"a": 6}}}}
 		},

@@ -13,11 +13,30 @@ import (
 	"stillroom/internal/store"
 )
 
-// listEncoder writes the parts of one kitchen's list.
-type listEncoder struct{ kitchen string }
+// listEncoder writes the parts of one kitchen's list. A season has thousands of contributions of a few hundred
+// batches, so names are put together once.
+type listEncoder struct {
+	kitchen string
+	names   map[[3]string]string
+}
+
+func newListEncoder(k string) listEncoder {
+	return listEncoder{kitchen: k, names: map[[3]string]string{}}
+}
+
+// below is the name of a station or batch of a class.
+func (e listEncoder) below(class, collection, id string) string {
+	key := [3]string{class, collection, id}
+	name, ok := e.names[key]
+	if !ok {
+		name = e.class(class) + "/" + collection + "/" + id
+		e.names[key] = name
+	}
+	return name
+}
 
 func encodeList(k string, stored store.StoredList) (*stillroomv1.ShoppingList, error) {
-	l, e := stored.List, listEncoder{k}
+	l, e := stored.List, newListEncoder(k)
 	out := &stillroomv1.ShoppingList{
 		Name: listNameOf(k, stored.Class, stored.Number), CreateTime: timestamppb.New(stored.CreatedAt),
 		Total: encodeMoney(l.Total), CostPerJar: encodeMoney(l.PerJar), CostPerParticipant: encodeMoney(l.PerParticipant),
@@ -66,17 +85,23 @@ func listNameOf(k, class string, number int) string {
 	return nameOf(classListPattern, k, class, strconv.Itoa(number))
 }
 
-func (e listEncoder) class(id string) string { return nameOf(classPattern, e.kitchen, id) }
-
-func (e listEncoder) station(class, id string) string {
-	return nameOf(stationPattern, e.kitchen, class, id)
+func (e listEncoder) class(id string) string {
+	key := [3]string{id}
+	name, ok := e.names[key]
+	if !ok {
+		name = nameOf(classPattern, e.kitchen, id)
+		e.names[key] = name
+	}
+	return name
 }
+
+func (e listEncoder) station(class, id string) string { return e.below(class, "stations", id) }
 
 func (e listEncoder) batch(class, id string) string {
 	if id == "" {
 		return ""
 	}
-	return nameOf(batchPattern, e.kitchen, class, id)
+	return e.below(class, "batches", id)
 }
 
 func (e listEncoder) line(it shopping.Item) *stillroomv1.ShoppingLine {
@@ -133,7 +158,7 @@ func encodeFigure(f shopping.Factor) *stillroomv1.PublishedFigure {
 }
 
 func encodeChanges(k string, changes shopping.Changes) *stillroomv1.CompareShoppingListsResponse {
-	e := listEncoder{k}
+	e := newListEncoder(k)
 	out := &stillroomv1.CompareShoppingListsResponse{TotalBefore: encodeMoney(changes.TotalBefore), TotalAfter: encodeMoney(changes.TotalAfter)}
 	for _, c := range changes.Lines {
 		m := &stillroomv1.ShoppingLineChange{

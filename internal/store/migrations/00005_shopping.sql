@@ -50,10 +50,11 @@ CREATE TABLE shopping_lists (
     -- The class it is for; none for a list over several classes of the kitchen.
     class_id      uuid,
     number        integer     NOT NULL CHECK (number >= 1),
-    settings      jsonb       NOT NULL,
-    -- The list without its lines, and its lines.
-    summary       jsonb       NOT NULL,
-    document      jsonb       NOT NULL,
+    -- What the instructor decided, the list without its lines, and the whole list. They are kept as written and
+    -- read whole, so json serves better than jsonb: it neither rewrites a megabyte nor reorders it.
+    settings      json        NOT NULL,
+    summary       json        NOT NULL,
+    document      json        NOT NULL,
     created_at    timestamptz NOT NULL DEFAULT now(),
     CONSTRAINT shopping_lists_pkey PRIMARY KEY (kitchen_id, id),
     CONSTRAINT shopping_lists_number_key UNIQUE NULLS NOT DISTINCT (kitchen_id, class_id, number),

@@ -195,7 +195,7 @@ func readOffers(data []byte, kitchenName, currency string) ([]*stillroomv1.Creat
 	var bad []error
 	for {
 		record, err := r.Read()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil {

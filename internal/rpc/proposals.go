@@ -11,7 +11,6 @@ import (
 	"stillroom/internal/kitchen"
 	"stillroom/internal/measure"
 	"stillroom/internal/recipe"
-	"stillroom/internal/reference"
 	"stillroom/internal/store"
 )
 
@@ -177,7 +176,7 @@ func noProcess(r *recipe.Revision, size canning.JarSize, altitude measure.Altitu
 	}
 	for i, method := range canning.Methods() {
 		_, err := canning.Published().LookUp(canning.Request{
-			ProductKey: r.ProcessKey, Pack: reference.Pack(r.Pack), Jar: size, Method: method, Altitude: altitude,
+			ProductKey: r.ProcessKey, Pack: r.Pack, Jar: size, Method: method, Altitude: altitude,
 		})
 		if err == nil {
 			return ""

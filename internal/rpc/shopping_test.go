@@ -147,7 +147,7 @@ func TestShoppingListEndToEnd(t *testing.T) {
 	require.Equal(t, second.GetName(), lists.GetShoppingLists()[0].GetName())
 	require.Empty(t, lists.GetShoppingLists()[0].GetLines())
 	require.Equal(t, second.GetTotal().GetMinorUnits(), lists.GetShoppingLists()[0].GetTotal().GetMinorUnits())
-	require.Equal(t, int(second.GetLineCount()), len(second.GetLines()))
+	require.Len(t, second.GetLines(), int(second.GetLineCount()))
 	lists, err = s.shopping().ListShoppingLists(t.Context(), &stillroomv1.ListShoppingListsRequest{Parent: "kitchens/k/classes/c", PageToken: lists.GetNextPageToken()})
 	require.NoError(t, err)
 	require.Len(t, lists.GetShoppingLists(), 1)

@@ -95,7 +95,7 @@ func (k *larder) available(i int, s *slot, b basis, wrong *fault.Collector) Fine
 	if !serves(h.Item, s.item) || k.stock.left[i] == 0 {
 		return 0
 	}
-	whole := Fine(0)
+	var whole Fine
 	if n, err := measure.Convert(h.Content.Amount.High, h.Content.Unit, b.unit); err == nil {
 		whole, _ = contentFine(n)
 	} else if n, ok := restate(h.Content, b, s.key); ok {

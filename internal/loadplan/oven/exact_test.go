@@ -2,7 +2,6 @@ package oven
 
 import (
 	"context"
-	"errors"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -27,7 +26,7 @@ func TestExactAndBoundsAgainstBruteForce(t *testing.T) {
 		if want == bruteNone {
 			none++
 			require.Nil(t, got, "seed %d", seed)
-			require.True(t, errors.Is(solveErr, ErrInfeasible), "seed %d: %v", seed, solveErr)
+			require.ErrorIs(t, solveErr, ErrInfeasible, "seed %d", seed)
 			continue
 		}
 		plans++

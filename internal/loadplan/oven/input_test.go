@@ -2,7 +2,6 @@ package oven
 
 import (
 	"encoding/json"
-	"errors"
 	"os"
 	"strings"
 	"testing"
@@ -72,7 +71,7 @@ func TestBadInputNamesTheField(t *testing.T) {
 		require.Contains(t, string(text), c.old)
 		_, err := ParseDZN("bad", strings.Replace(string(text), c.old, c.new, 1))
 		var in *InputError
-		require.True(t, errors.As(err, &in), "%s: %v", c.new, err)
+		require.ErrorAs(t, err, &in, c.new)
 		require.True(t, in.Field == c.field || strings.HasPrefix(in.Field, c.field+"["), "%s: names %s, not %s", c.new, in.Field, c.field)
 		require.Contains(t, in.Error(), c.says, c.new)
 		require.NotEmpty(t, in.WayOut, c.new)
@@ -97,7 +96,7 @@ func TestBadJSONNamesTheField(t *testing.T) {
 		require.Contains(t, string(good), c.old)
 		_, err := ParseJSON("bad", []byte(strings.Replace(string(good), c.old, c.new, 1)))
 		var in *InputError
-		require.True(t, errors.As(err, &in), "%s: %v", c.new, err)
+		require.ErrorAs(t, err, &in, c.new)
 		require.Equal(t, c.field, in.Field, c.new)
 	}
 }
@@ -114,7 +113,7 @@ func FuzzParseDZN(f *testing.F) {
 		in, err := ParseDZN("fuzz", text)
 		if err != nil {
 			var e *InputError
-			require.True(t, errors.As(err, &e))
+			require.ErrorAs(t, err, &e)
 			require.NotEmpty(t, e.Field)
 			return
 		}

@@ -36,7 +36,7 @@ func (in Input) processFor(b kitchen.Batch, r *recipe.Revision, canners []unit) 
 		return published{}, &refusal{b.NotForShelf}, nil
 	}
 	// What is stored is not believed: the formula is set against its source afresh.
-	if stable, why := recipe.ShelfStable(r); !stable {
+	if why := recipe.LoadRefusal(r); why != "" {
 		return published{}, &refusal{why}, nil
 	}
 	choice := in.Choices[b.ID]

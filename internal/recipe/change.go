@@ -38,6 +38,8 @@ const (
 	UnsterileJars ChangeKind = "unsterile_jars"
 	// Method processes some other way than the process table's.
 	Method ChangeKind = "method"
+	// StepsChanged is found by a review where the method is not the printed one; it comes with an imported file.
+	StepsChanged ChangeKind = "steps"
 	// AcidShareFall is found by a review where the acid share falls; nobody can ask for it.
 	AcidShareFall ChangeKind = "acid_share"
 )
@@ -132,7 +134,7 @@ func (a *applier) one(ch Change) {
 			a.faults.AddErr(a.at, renamed(err, "to"))
 			return
 		}
-		a.out.Yield.Jar = jar
+		a.otherJar(jar)
 	case Pack:
 		pack, err := canning.ParsePack(ch.To)
 		if err != nil || pack == reference.AnyPack {
@@ -242,8 +244,8 @@ func (a *applier) changeLine(i int, ch Change) {
 			l.Role = in.Family.defaultRole()
 			l.Preparation, l.Note = "", ""
 		}
-		if ch.Preparation != "" {
-			l.Preparation = strings.TrimSpace(ch.Preparation)
+		if p := preparationOf(ch); p != "" {
+			l.Preparation = p
 		}
 	}
 }
@@ -257,7 +259,7 @@ func (a *applier) add(ch Change) {
 		a.wrong("kind", string(Add), "makes the recipe longer than a recipe can be", "keep to "+itoa(MostLines)+" lines")
 		return
 	}
-	l := Line{Ingredient: in, Role: in.Family.defaultRole(), Vary: NotStated, Preparation: strings.TrimSpace(ch.Preparation)}
+	l := Line{Ingredient: in, Role: in.Family.defaultRole(), Vary: NotStated, Preparation: preparationOf(ch)}
 	l.Amount.Unit = measure.Each
 	q, ok := a.amount(ch, &l)
 	if !ok {
@@ -284,8 +286,18 @@ func (a *applier) ingredient(ch Change) (Ingredient, bool) {
 	if !a.textOK("ingredient", ch.Ingredient, longestName) {
 		return Ingredient{}, false
 	}
-	in, _ := FindIngredient(ch.Ingredient)
+	name, _ := SplitName(ch.Ingredient)
+	in, _ := FindIngredient(name)
 	return in, true
+}
+
+// preparationOf is the preparation a change gives, or the remark that follows the ingredient's name.
+func preparationOf(ch Change) string {
+	if ch.Preparation != "" {
+		return strings.TrimSpace(ch.Preparation)
+	}
+	_, remark := SplitName(ch.Ingredient)
+	return remark
 }
 
 func (a *applier) textOK(field, s string, longest int) bool {
@@ -358,7 +370,12 @@ func (a *applier) refuseCircles(changes []Change) {
 		if !ok {
 			continue
 		}
-		in, _ := FindIngredient(ch.Ingredient)
+		name, _ := SplitName(ch.Ingredient)
+		in, _ := FindIngredient(name)
+		// An ingredient for itself, in another amount or prepared otherwise, is no circle; it is judged as that.
+		if in.Item == from.Ingredient.Item && (ch.Amount != "" || preparationOf(ch) != "") {
+			continue
+		}
 		next[from.Ingredient.Item] = in.Item
 		at[from.Ingredient.Item] = i
 	}
@@ -380,6 +397,33 @@ func (a *applier) refuseCircles(changes []Change) {
 			}
 		}
 	}
+}
+
+// otherJar fills another jar: the yield by volume, and the headspace printed for it where the recipe had the one
+// printed for its own.
+func (a *applier) otherJar(jar canning.JarSize) {
+	was, errWas := jarProcess(a.out.ProcessKey, a.out.Pack, a.out.Yield.Jar)
+	now, errNow := jarProcess(a.out.ProcessKey, a.out.Pack, jar)
+	if errWas == nil && errNow == nil {
+		from, to := was.Choices[0], now.Choices[0]
+		if from.HeadspacePrinted && to.HeadspacePrinted && from.Headspace == a.out.Headspace {
+			a.out.Headspace = to.Headspace
+		}
+	}
+	a.out.Yield = refill(a.out.Yield, jar)
+}
+
+// refill restates a yield in another jar by nominal volume. Only whole jars count, and one at least.
+func refill(y Yield, jar canning.JarSize) Yield {
+	if jar == y.Jar {
+		return y
+	}
+	ratio := y.Jar.Volume().Number().Div(jar.Volume().Number())
+	whole := func(jars int) int {
+		n, _ := ratio.Mul(measure.Int(int64(jars))).Floor().Int64()
+		return max(int(n), 1)
+	}
+	return Yield{Jar: jar, JarsMin: whole(y.JarsMin), JarsMax: whole(y.JarsMax)}
 }
 
 // scale multiplies a formula; per-jar amounts grow with the jars.

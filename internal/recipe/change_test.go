@@ -5,7 +5,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"stillroom/internal/canning"
 	"stillroom/internal/fault"
+	"stillroom/internal/measure"
 )
 
 // Bad changes name the field, the value and the way out; nothing is changed by half.
@@ -98,20 +100,21 @@ func TestReviewShowsFigures(t *testing.T) {
 
 // A formula of no published source is taught and never shelved, however much it looks like one.
 func TestOwnFormulaIsNeverShelfStable(t *testing.T) {
-	r, err := Published("chile_salsa")
-	require.NoError(t, err)
-	r.BasedOn = ""
+	r := formula(t, "t_sauerkraut")
 	ok, why := ShelfStable(r)
+	require.True(t, ok)
+	require.Contains(t, why, "on the word of the tests")
+
+	r.Attested.By = ""
+	ok, why = ShelfStable(r)
 	require.False(t, ok)
 	require.Contains(t, why, "nobody has said")
 	rv := ReviewOf(r)
 	require.Equal(t, ColdOnly, rv.Consequence)
+	require.Len(t, rv.Notes, 1)
+	require.Contains(t, rv.Notes[0], "There is no printed formula to set this one against")
 
 	r.Attested.By = "R. Baker"
-	ok, why = ShelfStable(r)
-	require.True(t, ok)
-	require.Contains(t, why, "on the word of R. Baker")
-
 	r.Source.Publication = "A blog"
 	ok, why = ShelfStable(r)
 	require.False(t, ok)
@@ -120,4 +123,81 @@ func TestOwnFormulaIsNeverShelfStable(t *testing.T) {
 	r.ProcessKey = ""
 	ok, _ = ShelfStable(r)
 	require.False(t, ok)
+}
+
+// Nobody's word stands against a page the program has, nor for tomatoes without their acid.
+func TestAttestationHasItsLimits(t *testing.T) {
+	r := formula(t, "chile_salsa")
+	r.BasedOn, r.Attested.By = "", "R. Baker"
+	ok, why := ShelfStable(r)
+	require.False(t, ok)
+	require.Contains(t, why, `based on "chile_salsa"`)
+
+	// Guide 3, p. 3-5: 2 tablespoons of bottled lemon juice a quart; 7 quarts need 14.
+	tomatoes := formula(t, "t_crushed_tomatoes")
+	ok, why = ShelfStable(tomatoes)
+	require.True(t, ok, why)
+	l := findLine(tomatoes, "lemon_juice_bottled")
+	l.Amount.Amount = l.Amount.Amount.Times(measure.Ratio(13, 14))
+	ok, why = ShelfStable(tomatoes)
+	require.False(t, ok)
+	require.Contains(t, why, "enough for 6.5 quarts and its jars hold 7")
+}
+
+// Ways round the rules that have to stay shut.
+func TestNoWayRound(t *testing.T) {
+	salsa := func(edit func(*Revision)) *Revision {
+		r := formula(t, "chile_salsa")
+		edit(r)
+		return r
+	}
+	for name, r := range map[string]*Revision{
+		"watered vinegar by name":   change(t, "chile_salsa", Change{Kind: Swap, Line: "vinegar", Ingredient: "vinegar (5%), half water"}),
+		"watered lemon juice":       change(t, "chile_salsa", Change{Kind: Swap, Line: "vinegar", Ingredient: "bottled lemon juice (diluted)"}),
+		"lemon juice with a remark": change(t, "chile_salsa", Change{Kind: Swap, Line: "vinegar", Ingredient: "bottled lemon juice", Preparation: "mixed with water"}),
+		"watered vinegar":           change(t, "chile_salsa", Change{Kind: Prepare, Line: "vinegar", Preparation: "with as much water"}),
+		"drained by a swap":         change(t, "chile_salsa", Change{Kind: Swap, Line: "tomatoes", Ingredient: "green tomatoes", Preparation: "chopped and drained"}),
+		"fewer tomatoes by a swap":  change(t, "chile_salsa", Change{Kind: Swap, Line: "tomatoes", Ingredient: "tomatillos", Amount: "3 cups"}),
+		"steps left out":            salsa(func(r *Revision) { r.Steps = r.Steps[:1] }),
+		"a shorter boil":            salsa(func(r *Revision) { r.Steps[2].MinutesMin, r.Steps[2].MinutesMax = 1, 1 }),
+		"no headspace":              salsa(func(r *Revision) { r.Headspace = 0 }),
+		"headspace beside a jar":    salsa(func(r *Revision) { r.Headspace, r.Yield.Jar = 0.125, canning.HalfPint }),
+		"a line renamed":            salsa(func(r *Revision) { r.Lines[3].ID = "vinegar-2" }),
+		"another process":           salsa(func(r *Revision) { r.ProcessKey = "pear_apple_jam" }),
+		"acid said to be acid": salsa(func(r *Revision) {
+			r.Lines[3].Ingredient, _ = FindIngredient("mystery acid")
+			r.Lines[3].Role = Acid
+		}),
+		"ripe peaches for hard mango": change(t, "mango_salsa", Change{Kind: Swap, Line: "mangoes", Ingredient: "peaches"}),
+	} {
+		t.Run(name, func(t *testing.T) {
+			ok, why := ShelfStable(r)
+			require.False(t, ok, why)
+			require.NotEmpty(t, LoadRefusal(r))
+		})
+	}
+	// What the printed table prints with another jar is no way round.
+	half := salsa(func(r *Revision) { r.Yield.Jar = canning.HalfPint })
+	ok, why := ShelfStable(half)
+	require.True(t, ok, why)
+}
+
+// In another jar a batch fills as many as its volume gives: 6 to 8 pints are 12 to 16 half-pints.
+func TestAnotherJarRestatesTheYield(t *testing.T) {
+	half := change(t, "chile_salsa", Change{Kind: JarSize, To: "half-pint"})
+	require.Equal(t, Yield{Jar: canning.HalfPint, JarsMin: 12, JarsMax: 16}, half.Yield)
+	// 1/4 teaspoon a half-pint in 9 half-pints is 2-1/4 teaspoons, and in the 4 pints of the same batch 2.
+	pints := change(t, "marinated_peppers", Change{Kind: JarSize, To: "pint"})
+	require.Equal(t, 4, pints.Yield.JarsMax)
+	// Guide 4: lima beans, raw, have 1 inch in pints and 1-1/2 (small beans) in quarts.
+	beans := formula(t, "t_lima_beans")
+	quarts, rv, err := ReviewChanges(beans, []Change{{Kind: JarSize, To: "quart"}})
+	require.NoError(t, err)
+	require.Equal(t, measure.Inches(1.5), quarts.Headspace)
+	require.True(t, rv.Verdict.OK())
+	require.Equal(t, AnotherProcess, rv.Consequence)
+	quarts.Headspace = 1
+	require.False(t, ReviewOf(quarts).Verdict.OK())
+	l, _ := pints.Line("salt")
+	require.Equal(t, "2 teaspoons", l.PerBatch(pints.Yield).String())
 }

@@ -1,6 +1,8 @@
 package recipe
 
 import (
+	"slices"
+
 	"stillroom/internal/measure"
 )
 
@@ -66,8 +68,9 @@ func diff(base, changed *Revision) []difference {
 	}
 	whole(JarSize, string(base.Yield.Jar), string(changed.Yield.Jar))
 	whole(Pack, string(base.Pack), string(changed.Pack))
-	if changed.Headspace != base.Headspace && changed.Yield.Jar == base.Yield.Jar && changed.Pack == base.Pack {
-		whole(Headspace, base.Headspace.String(), changed.Headspace.String())
+	whole(Headspace, base.Headspace.String(), changed.Headspace.String())
+	if !sameSteps(base.Steps, changed.Steps) {
+		whole(StepsChanged, "the printed steps", "other steps")
 	}
 	if base.SterileJars && !changed.SterileJars {
 		whole(UnsterileJars, "sterile", "not sterilised")
@@ -80,6 +83,13 @@ func diff(base, changed *Revision) []difference {
 		ds = append(ds, difference{kind: BatchFactor, factor: factor})
 	}
 	return ds
+}
+
+// sameSteps says two methods read alike, whatever their defaults.
+func sameSteps(a, b []Step) bool {
+	return slices.EqualFunc(a, b, func(s, t Step) bool {
+		return foldName(s.Text) == foldName(t.Text) && s.Timed == t.Timed && s.MinutesMin == t.MinutesMin && s.MinutesMax == t.MinutesMax
+	})
 }
 
 func findLine(r *Revision, id string) *Line {

@@ -310,17 +310,12 @@ func parseLine(text string) (Line, error) {
 	if strings.HasPrefix(name, "-") && l.Note != "" {
 		return Line{}, fault.Field("amount", name, "is negative or no amount", "give it like 2 cups")
 	}
-	// The longest start of the text, up to a comma, that the ingredient table lists is the name.
-	parts := strings.Split(name, ",")
-	at := 1
-	for i := len(parts); i > 1; i-- {
-		if _, listed := ingredients().byName[foldName(strings.Join(parts[:i], ","))]; listed {
-			at = i
-			break
-		}
+	name, l.Preparation = SplitName(name)
+	if _, listed := FindIngredient(name); !listed {
+		name, l.Preparation, _ = strings.Cut(name, ",")
 	}
-	l.Ingredient, _ = FindIngredient(strings.TrimSpace(strings.Join(parts[:at], ",")))
-	l.Preparation = strings.TrimSpace(strings.Join(parts[at:], ","))
+	l.Ingredient, _ = FindIngredient(strings.TrimSpace(name))
+	l.Preparation = strings.TrimSpace(l.Preparation)
 	if l.Ingredient.Name == "" {
 		return Line{}, fault.Field("name", text, "names no ingredient", `give text like "2 cups onions, chopped"`)
 	}
@@ -334,6 +329,9 @@ func parseLine(text string) (Line, error) {
 func (d *docReader) schemaSteps(n node, path string, r *Revision, base *Revision) {
 	list, ok := n.get("recipeInstructions")
 	if !ok {
+		if base != nil {
+			r.Steps = slices.Clone(base.Steps)
+		}
 		return
 	}
 	d.collectSteps(list, path+"recipeInstructions", r, base)

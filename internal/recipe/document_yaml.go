@@ -209,6 +209,9 @@ func (d *docReader) recipe(n node, path string) *Revision {
 		if r.Source == (Source{}) {
 			r.Source = base.Source
 		}
+		if _, given := n.get("steps"); !given {
+			r.Steps = slices.Clone(base.Steps)
+		}
 	}
 	if s, v, ok := d.text(n, path, "pack", longestKey); ok {
 		pack, err := canning.ParsePack(s)
@@ -322,6 +325,7 @@ func (d *docReader) ingredient(n node, path string) Line {
 		return l
 	}
 	var known bool
+	name, remark := SplitName(name)
 	l.Ingredient, known = FindIngredient(name)
 	l.Role = l.Ingredient.Family.defaultRole()
 	if s, v, ok := d.text(n, path, "role", longestKey); ok {
@@ -356,6 +360,9 @@ func (d *docReader) ingredient(n node, path string) Line {
 		l.PerJar = jar
 	}
 	l.Preparation, _, _ = d.text(n, path, "preparation", longestName)
+	if remark != "" {
+		l.Preparation = strings.TrimSuffix(remark+", "+l.Preparation, ", ")
+	}
 	l.Note, _, _ = d.text(n, path, "note", longestText)
 	l.Optional = d.yes(n, path, "optional")
 	return l

@@ -156,18 +156,16 @@ var ingredients = sync.OnceValue(func() ingredientTable {
 	return t
 })
 
-// FindIngredient reads an ingredient's name as a cook writes it. It tries the name as it stands, the item key,
-// and then without what follows a comma or stands in parentheses. A name the table does not list comes back
-// with its own slug as Item, no key and UnknownFamily, and found is false.
+// FindIngredient reads an ingredient's name as a cook writes it, by the table's names and item keys. A name that the
+// table does not list as it stands comes back with its own slug as Item, no key and UnknownFamily, and found is
+// false: "vinegar (5%), half water" is not vinegar. [SplitName] parts a name from such a remark.
 func FindIngredient(name string) (in Ingredient, found bool) {
 	name = strings.Join(strings.Fields(name), " ")
 	t := ingredients()
 	folded := foldName(name)
-	for _, try := range []string{folded, foldName(beforeAny(name, ",")), foldName(beforeAny(name, ",("))} {
-		if in, ok := t.byName[try]; ok {
-			in.Name = name
-			return in, true
-		}
+	if in, ok := t.byName[folded]; ok {
+		in.Name = name
+		return in, true
 	}
 	if in, ok := t.byItem[strings.ReplaceAll(folded, " ", "_")]; ok {
 		in.Name = name
@@ -178,6 +176,20 @@ func FindIngredient(name string) (in Ingredient, found bool) {
 		item = "ingredient"
 	}
 	return Ingredient{Name: name, Item: item, Basis: NoFigure, Note: "not in the ingredient table"}, false
+}
+
+// SplitName parts text like "onions, thinly sliced" into the longest name before a comma that the ingredient table
+// lists, and the rest, which is a preparation. Text with no such name is all name, and so is text with no comma.
+func SplitName(text string) (name, preparation string) {
+	text = strings.Join(strings.Fields(text), " ")
+	parts := strings.Split(text, ",")
+	for i := len(parts); i >= 1; i-- {
+		name := strings.TrimSpace(strings.Join(parts[:i], ","))
+		if _, listed := FindIngredient(name); listed && name != "" {
+			return name, strings.TrimSpace(strings.Join(parts[i:], ","))
+		}
+	}
+	return text, ""
 }
 
 // Ingredients lists every ingredient the program knows by name, in the table's order.
@@ -191,14 +203,6 @@ func Ingredients() []Ingredient {
 }
 
 func foldName(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
-
-// beforeAny is s up to the first of the characters in cut, but all of s when nothing would be left.
-func beforeAny(s, cut string) string {
-	if i := strings.IndexAny(s, cut); i > 0 {
-		return strings.TrimSpace(s[:i])
-	}
-	return s
-}
 
 // slug is s in lower case with runs of anything but letters and digits turned into one underscore.
 func slug(s string) string {

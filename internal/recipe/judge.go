@@ -51,7 +51,9 @@ func (j *judge) finding(d difference) Finding {
 	case BatchFactor:
 		f = j.batches(d)
 	case Headspace:
-		f = notCovered("the headspace is part of the printed process", "leave the printed headspace")
+		f = j.headspace()
+	case StepsChanged:
+		f = notCovered("how it is made, and for how long it boils, is part of what was tested", "keep the printed steps, and put remarks in the notes")
 	case UnsterileJars:
 		f = j.unsterile()
 	case Method:
@@ -89,6 +91,8 @@ func (j *judge) describe(d difference) string {
 		return d.to + " headspace in place of " + d.from
 	case UnsterileJars:
 		return "jars not sterilised"
+	case StepsChanged:
+		return "steps other than the printed ones"
 	}
 	if d.to == "" {
 		return "the process as printed"

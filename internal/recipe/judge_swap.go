@@ -44,6 +44,20 @@ var alternatives = sync.OnceValue(func() []alternative {
 
 // swap judges another ingredient in a line's place.
 func (j *judge) swap(d difference) Finding {
+	f := j.swapped(d)
+	if f.Verdict.OK() {
+		// A permitted swap does not bring a forbidden preparation along.
+		if p := j.preparation(d); p.Verdict == Forbidden {
+			return p
+		}
+		if d.after.Role == Acid && d.after.Preparation != "" {
+			return notCovered("no published statement speaks of acid prepared some other way", "use it as it comes", j.acidRule(*d.before)...)
+		}
+	}
+	return f
+}
+
+func (j *judge) swapped(d difference) Finding {
 	if f, ok := j.printedAlternative(d); ok {
 		return f
 	}
@@ -122,7 +136,11 @@ func (j *judge) printedAlternative(d difference) (Finding, bool) {
 // likeForLike allows a swap whose amount, in the printed measure, does not rise.
 func (j *judge) likeForLike(d difference, because string, keys ...string) Finding {
 	if !d.commensurate {
-		// A count, or a weight where the recipe prints a measure: then the masses must be known and not rise.
+		// A count cannot be repeated in another kind: then the masses must be known and not rise. Otherwise the
+		// printed measure is there to be used.
+		if d.before.Amount.Unit.Dimension() != measure.Count {
+			return notCovered("the amount is in another measure than the printed one", "give it in "+d.before.Amount.Unit.Name(measure.Int(2)), keys...)
+		}
 		was, now := WeightOf(*d.before, j.base.Yield), WeightOf(*d.after, j.changed.Yield)
 		switch {
 		case !was.Known || !now.Known:
@@ -270,45 +288,24 @@ func (j *judge) swapAcid(d difference) Finding {
 
 // tomatoAcid judges one acidifier for another where the guide prints their equivalents for each quart.
 func (j *judge) tomatoAcid(d difference) (Finding, bool) {
-	type dose struct {
-		key  string
-		unit measure.Unit
-	}
-	doses := map[Family]dose{}
-	switch {
-	case j.family == TomatoProduct || j.family == TomatoVegetableJuice:
-		doses[FamCitrusBottled] = dose{"tomato_lemon_juice_per_quart", measure.Tablespoon}
-		doses[FamCitricAcid] = dose{"tomato_citric_acid_per_quart", measure.Teaspoon}
-		doses[FamVinegar5] = dose{"tomato_vinegar_per_quart", measure.Tablespoon}
-	case j.base.ProcessKey == "figs":
-		doses[FamCitrusBottled] = dose{"fig_lemon_juice_per_quart", measure.Tablespoon}
-		doses[FamCitricAcid] = dose{"fig_citric_acid_per_quart", measure.Teaspoon}
-	default:
+	doses, ok := acidDoses[j.base.ProcessKey]
+	if !ok {
 		return Finding{}, false
 	}
 	was, okWas := doses[d.before.Ingredient.Family]
 	now, okNow := doses[d.after.Ingredient.Family]
-	// A printed table of doses is for canned tomatoes and figs; sauces made with cups of vinegar keep theirs.
-	if !okWas || !okNow || slices.Contains(d.before.VaryBy, "proportions_vinegar_food_water") {
+	if !okWas || !okNow {
 		return Finding{}, false
 	}
-	quarts := func(l Line, ds dose) (measure.Number, bool) {
-		q, err := l.PerBatch(j.base.Yield).In(ds.unit)
-		if err != nil {
-			return measure.Number{}, false
-		}
-		return q.Amount.Low.Div(figure(ds.key)), true
-	}
-	a, okA := quarts(*d.before, was)
-	b, okB := quarts(*d.after, now)
+	a, okA := acidifies(doses, *d.before, j.base.Yield)
+	b, okB := acidifies(doses, *d.after, j.base.Yield)
 	if !okA || !okB || b.Less(a) {
-		f := forbidden("it acidifies fewer quarts than the printed acid does", "use the printed amount for each quart", was.key, now.key)
-		return f, true
+		return forbidden("it acidifies fewer quarts than the printed acid does", "use the printed amount for each quart", was, now), true
 	}
 	if a.Less(b) {
-		return notCovered("it is more than the printed amount for each quart", "use the printed amount for each quart", was.key, now.key), true
+		return notCovered("it is more than the printed amount for each quart", "use the printed amount for each quart", was, now), true
 	}
-	f := allowed("the guide prints this acid, in this amount, as an equivalent", cite(was.key, now.key))
+	f := allowed("the guide prints this acid, in this amount, as an equivalent", cite(was, now))
 	f.asPrinted = true
 	return f, true
 }

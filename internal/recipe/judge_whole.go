@@ -54,6 +54,9 @@ func (j *judge) jar(d difference) Finding {
 	if len(p.Notes) > 0 {
 		f.Because = "this jar takes the printed process of " + jarsName(p.PrintedJar, 2)
 	}
+	if row.HeadspacePrinted && row.Headspace != j.changed.Headspace {
+		return notCovered("this jar is printed with "+row.Headspace.String()+" headspace", "leave "+row.Headspace.String())
+	}
 	from, err := jarProcess(key, pack, canning.JarSize(d.from))
 	if err != nil || !sameTimes(key, pack, from.PrintedJar, p.PrintedJar) {
 		f.Consequence = AnotherProcess
@@ -69,6 +72,17 @@ func rowFor(key string, pack reference.Pack, jar canning.JarSize) reference.Proc
 		}
 	}
 	return reference.ProcessRow{}
+}
+
+// headspace judges another headspace, which may be the one printed for another jar or pack.
+func (j *judge) headspace() Finding {
+	if p, err := jarProcess(j.changed.ProcessKey, j.changed.Pack, j.changed.Yield.Jar); err == nil {
+		row := rowFor(j.changed.ProcessKey, j.changed.Pack, p.PrintedJar)
+		if row.HeadspacePrinted && row.Headspace == j.changed.Headspace {
+			return allowed("the process table prints this headspace", []Citation{citeRow(row, "Prints "+row.Headspace.String()+" headspace for this jar and pack.")})
+		}
+	}
+	return notCovered("the headspace is part of the printed process", "leave the printed headspace")
 }
 
 // pack judges hot pack for raw, or the reverse.

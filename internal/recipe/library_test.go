@@ -109,13 +109,22 @@ func TestUnmappedIngredients(t *testing.T) {
 
 func TestFindIngredient(t *testing.T) {
 	for name, item := range map[string]string{
-		"Onions": "onions", "  white   vinegar (5%) ": "vinegar_white", "tomatoes, very ripe": "tomatoes",
-		"vinegar (7%)": "vinegar_unstated", "pickling cucumbers, 4 to 5 inch": "pickling_cucumbers", "salt canning": "salt_canning",
+		"Onions": "onions", "  white   vinegar (5%) ": "vinegar_white", "pickling cucumbers, 4 to 5 inch": "pickling_cucumbers", "salt canning": "salt_canning",
 	} {
 		in, ok := FindIngredient(name)
 		require.True(t, ok, name)
 		require.Equal(t, item, in.Item, name)
 	}
+	// What a remark makes of an ingredient nobody knows: it is not the ingredient.
+	for _, name := range []string{"vinegar (5%), half water", "bottled lemon juice (diluted)", "vinegar (7%)", "tomatoes, drained"} {
+		in, ok := FindIngredient(name)
+		require.False(t, ok, name)
+		require.Equal(t, UnknownFamily, in.Family)
+	}
+	name, preparation := SplitName("pickling cucumbers, 4 to 5 inch, washed,  sliced")
+	require.Equal(t, []string{"pickling cucumbers, 4 to 5 inch", "washed, sliced"}, []string{name, preparation})
+	name, preparation = SplitName("moon dust, fine")
+	require.Equal(t, []string{"moon dust, fine", ""}, []string{name, preparation})
 	in, ok := FindIngredient("Moon dust!")
 	require.False(t, ok)
 	require.Equal(t, "moon_dust", in.Item)

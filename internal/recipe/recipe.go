@@ -75,12 +75,17 @@ type Line struct {
 	Note string
 }
 
-// PerBatch is the amount for one whole batch, a per-jar amount times the most jars the recipe may fill.
+// PerBatch is the amount for one whole batch: a per-jar amount times the most jars the recipe may fill, by nominal
+// volume where those are of another size.
 func (l Line) PerBatch(y Yield) measure.Quantity {
 	if l.PerJar == "" {
 		return l.Amount
 	}
-	return l.Amount.Times(measure.Int(int64(y.JarsMax)))
+	jars := measure.Int(int64(y.JarsMax))
+	if per, filled := l.PerJar.Volume().Number(), y.Jar.Volume().Number(); per.Sign() > 0 && filled.Sign() > 0 {
+		jars = jars.Mul(filled).Div(per)
+	}
+	return l.Amount.Times(jars)
 }
 
 // String is the line as a recipe prints it: "1-1/2 cups onions, thinly sliced".

@@ -106,8 +106,9 @@ func ReviewOf(r *Revision) Review {
 	if base == nil {
 		rv := Review{AcidAfter: ShareOf(r), SaltAfter: SumOf(r, Salt), SugarAfter: SumOf(r, Sugar)}
 		rv.AcidBefore, rv.SaltBefore, rv.SugarBefore = rv.AcidAfter, rv.SaltAfter, rv.SugarAfter
-		if stable, _ := attestedStanding(r); !stable {
+		if stable, why := attestedStanding(r); !stable {
 			rv.Verdict, rv.Consequence = NotCovered, ColdOnly
+			rv.Notes = append(rv.Notes, "There is no printed formula to set this one against: "+why+".")
 		}
 		return rv
 	}

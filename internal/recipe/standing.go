@@ -3,6 +3,10 @@ package recipe
 import (
 	"fmt"
 	"strings"
+
+	"stillroom/internal/canning"
+	"stillroom/internal/measure"
+	"stillroom/internal/reference"
 )
 
 // WithProcess gives a changed formula the process its changes take: fish in soup is processed as soup with seafood.
@@ -73,6 +77,9 @@ func attestedStanding(r *Revision) (bool, string) {
 		return false, "it names no published source with a place in it; refrigerate or freeze"
 	case !samePublication(r.Source.Publication, r.ProcessKey):
 		return false, fmt.Sprintf("its source is not the publication of the process of %q, and a process holds only for the formula it was tested with; refrigerate or freeze", r.ProcessKey)
+	case printedFor(r.ProcessKey) != "":
+		// The program has this page: a formula that claims to be on it is set against it.
+		return false, fmt.Sprintf("the program holds the printed recipe of this process; say that yours is based on %q to have it reviewed against that", printedFor(r.ProcessKey))
 	case strings.TrimSpace(r.Attested.By) == "":
 		return false, "nobody has said that the formula is as printed in " + r.Source.String() + "; refrigerate or freeze"
 	case r.Method != "":
@@ -81,5 +88,75 @@ func attestedStanding(r *Revision) (bool, string) {
 	if ok, why := jarInTable(r.ProcessKey, r.Pack, r.Yield.Jar); !ok {
 		return false, why
 	}
+	if p, err := jarProcess(r.ProcessKey, r.Pack, r.Yield.Jar); err == nil {
+		if c := p.Choices[0]; r.Headspace != 0 && c.HeadspacePrinted && c.Headspace != r.Headspace {
+			return false, "its headspace is " + r.Headspace.String() + " and " + c.Headspace.String() + " is printed for this jar; refrigerate or freeze"
+		}
+	}
+	if why := tooLittleAcid(r); why != "" {
+		return false, why
+	}
 	return true, "on the word of " + r.Attested.By + " that the formula is as printed in " + r.Source.String() + "; this program has not seen that page"
+}
+
+// printedFor is the key of the printed recipe that the library has for a process, empty for none.
+func printedFor(processKey string) string {
+	for _, p := range printedLibrary() {
+		if p.ProcessKey == processKey {
+			return p.Key
+		}
+	}
+	return ""
+}
+
+// acidDoses are the products that the guides acidify by the quart, with the facts that say how much of each acid.
+var acidDoses = map[string]map[Family]string{}
+
+func init() {
+	tomato := map[Family]string{FamCitrusBottled: "tomato_lemon_juice_per_quart", FamCitricAcid: "tomato_citric_acid_per_quart", FamVinegar5: "tomato_vinegar_per_quart"}
+	for _, key := range []string{
+		"crushed_tomatoes", "standard_tomato_sauce", "tomatoes_whole_in_juice", "tomatoes_whole_in_water", "tomatoes_whole_raw_no_liquid",
+		"tomatillos", "tomato_juice", "tomato_vegetable_juice_blend",
+	} {
+		acidDoses[key] = tomato
+	}
+	acidDoses["figs"] = map[Family]string{FamCitrusBottled: "fig_lemon_juice_per_quart", FamCitricAcid: "fig_citric_acid_per_quart"}
+	acidDoses["asian_pears"] = map[Family]string{FamCitrusBottled: "asian_pear_lemon_juice_per_quart"}
+}
+
+// tooLittleAcid says why the acid of a product that is acidified by the quart does not reach for all of its jars,
+// whoever attests it; empty when it does, and for other products.
+func tooLittleAcid(r *Revision) string {
+	doses, ok := acidDoses[r.ProcessKey]
+	if !ok {
+		return ""
+	}
+	var quarts measure.Number
+	for _, l := range r.Lines {
+		if q, ok := acidifies(doses, l, r.Yield); ok {
+			quarts = quarts.Add(q)
+		}
+	}
+	filled := r.Yield.Jar.Trade().Volume().Number().Mul(measure.Int(int64(r.Yield.JarsMax))).Div(canning.Quart.Volume().Number())
+	if quarts.Less(filled) {
+		return fmt.Sprintf("its acid is enough for %s quarts and its jars hold %s: %s", quarts.Decimal(2), filled.Decimal(2), cite(doses[FamCitrusBottled])[0])
+	}
+	return ""
+}
+
+// acidifies is how many quarts a line of acid is enough for.
+func acidifies(doses map[Family]string, l Line, y Yield) (measure.Number, bool) {
+	key, ok := doses[l.Ingredient.Family]
+	if !ok {
+		return measure.Number{}, false
+	}
+	unit, err := measure.ParseUnit(reference.MustFact(key).Unit)
+	if err != nil {
+		panic("recipe: " + key + ": " + err.Error())
+	}
+	q, err := l.PerBatch(y).In(unit)
+	if err != nil {
+		return measure.Number{}, false
+	}
+	return q.Amount.Low.Div(figure(key)), true
 }

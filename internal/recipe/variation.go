@@ -5,7 +5,7 @@ package recipe
 func defaultVariation(family ProductFamily, l Line) (Variation, []string) {
 	tested := []string{"proportions_vinegar_food_water", "only_tested_proportions"}
 	only := []string{"only_tested_proportions"}
-	if l.Optional && l.Role != Acid {
+	if l.Optional && (l.Role == LowAcid || l.Role == FreshHerb || l.Role == DrySpice) {
 		return OmitOK, only
 	}
 	switch family {

@@ -52,6 +52,7 @@ var (
 		recipe.UnsterileJars: stillroomv1.ChangeKind_CHANGE_KIND_UNSTERILE_JARS,
 		recipe.Method:        stillroomv1.ChangeKind_CHANGE_KIND_METHOD,
 		recipe.AcidShareFall: stillroomv1.ChangeKind_CHANGE_KIND_ACID_SHARE,
+		recipe.StepsChanged:  stillroomv1.ChangeKind_CHANGE_KIND_STEPS,
 	}
 	verdictOf = map[recipe.Verdict]stillroomv1.Verdict{
 		recipe.Allowed:        stillroomv1.Verdict_VERDICT_ALLOWED,

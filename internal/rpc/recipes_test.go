@@ -293,3 +293,13 @@ func TestListRecipesByFilterAndPage(t *testing.T) {
 	}
 	require.Equal(t, []string{"chile_salsa", "chile_salsa_ii", "tomatillo_green_salsa"}, got)
 }
+
+// Every word of the recipe room has its value in the contract.
+func TestRecipeEnumsAreWhole(t *testing.T) {
+	require.Len(t, roleOf, len(stillroomv1.IngredientRole_name)-1)
+	require.Len(t, varyOf, len(stillroomv1.MayVary_name)-1)
+	require.Len(t, seasonOf, len(stillroomv1.Season_name)-1)
+	require.Len(t, changeKindOf, len(stillroomv1.ChangeKind_name)-1)
+	require.Len(t, verdictOf, len(stillroomv1.Verdict_name)-1)
+	require.Len(t, consequenceOf, len(stillroomv1.Consequence_name)-1)
+}

@@ -330,6 +330,8 @@ const (
 	ChangeKind_CHANGE_KIND_METHOD ChangeKind = 12
 	// A fall in the acid share; found by a review, never asked for.
 	ChangeKind_CHANGE_KIND_ACID_SHARE ChangeKind = 13
+	// Steps other than the printed ones; found by a review of an imported file, never asked for.
+	ChangeKind_CHANGE_KIND_STEPS ChangeKind = 14
 )
 
 // Enum value maps for ChangeKind.
@@ -349,6 +351,7 @@ var (
 		11: "CHANGE_KIND_UNSTERILE_JARS",
 		12: "CHANGE_KIND_METHOD",
 		13: "CHANGE_KIND_ACID_SHARE",
+		14: "CHANGE_KIND_STEPS",
 	}
 	ChangeKind_value = map[string]int32{
 		"CHANGE_KIND_UNSPECIFIED":    0,
@@ -365,6 +368,7 @@ var (
 		"CHANGE_KIND_UNSTERILE_JARS": 11,
 		"CHANGE_KIND_METHOD":         12,
 		"CHANGE_KIND_ACID_SHARE":     13,
+		"CHANGE_KIND_STEPS":          14,
 	}
 )
 
@@ -3337,9 +3341,9 @@ const file_stillroom_v1_recipe_proto_rawDesc = "" +
 	"\x13DeleteRecipeRequest\x124\n" +
 	"\x04name\x18\x01 \x01(\tB \xe2A\x01\x02\xfaA\x12\n" +
 	"\x10stillroom/Recipe\xbaH\x04r\x02\x10\x01R\x04name\x12\x12\n" +
-	"\x04etag\x18\x02 \x01(\tR\x04etag\"\xfa\x01\n" +
-	"\x06Change\x12>\n" +
-	"\x04kind\x18\x01 \x01(\x0e2\x18.stillroom.v1.ChangeKindB\x10\xe2A\x01\x02\xbaH\t\x82\x01\x06\x10\x01 \x00 \rR\x04kind\x12 \n" +
+	"\x04etag\x18\x02 \x01(\tR\x04etag\"\xfc\x01\n" +
+	"\x06Change\x12@\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x18.stillroom.v1.ChangeKindB\x12\xe2A\x01\x02\xbaH\v\x82\x01\b\x10\x01 \x00 \r \x0eR\x04kind\x12 \n" +
 	"\aline_id\x18\x02 \x01(\tB\a\xbaH\x04r\x02(PR\x06lineId\x12(\n" +
 	"\n" +
 	"ingredient\x18\x03 \x01(\tB\b\xbaH\x05r\x03(\xc8\x01R\n" +
@@ -3453,7 +3457,7 @@ const file_stillroom_v1_recipe_proto_rawDesc = "" +
 	"\x19RECIPE_FORMAT_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12RECIPE_FORMAT_YAML\x10\x01\x12\x19\n" +
 	"\x15RECIPE_FORMAT_JSON_LD\x10\x02\x12\x16\n" +
-	"\x12RECIPE_FORMAT_TEXT\x10\x03*\xea\x02\n" +
+	"\x12RECIPE_FORMAT_TEXT\x10\x03*\x81\x03\n" +
 	"\n" +
 	"ChangeKind\x12\x1b\n" +
 	"\x17CHANGE_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
@@ -3470,7 +3474,8 @@ const file_stillroom_v1_recipe_proto_rawDesc = "" +
 	"\x12\x1e\n" +
 	"\x1aCHANGE_KIND_UNSTERILE_JARS\x10\v\x12\x16\n" +
 	"\x12CHANGE_KIND_METHOD\x10\f\x12\x1a\n" +
-	"\x16CHANGE_KIND_ACID_SHARE\x10\r*\x85\x01\n" +
+	"\x16CHANGE_KIND_ACID_SHARE\x10\r\x12\x15\n" +
+	"\x11CHANGE_KIND_STEPS\x10\x0e*\x85\x01\n" +
 	"\aVerdict\x12\x17\n" +
 	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fVERDICT_ALLOWED\x10\x01\x12\x1c\n" +

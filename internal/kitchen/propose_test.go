@@ -116,7 +116,7 @@ func TestShortagesByHand(t *testing.T) {
 	short := Short(batches, formulas, []Supply{{Kind: Burner, Owned: 6, Reserved: 1}, {Kind: "large pot", Owned: 1}}, canners)
 	require.Len(t, short, 3)
 	require.Equal(t, Shortage{Kind: Burner, Needed: 7, Available: 5, Stations: []string{"a", "b", "c"},
-		Explanation: "3 stations need 5 at once and 2 canners stand on one each; the kitchen owns 6, of which other classes have reserved 1"}, short[0])
+		Explanation: "3 stations need 5 at once, and the canners 2 more; the kitchen owns 6, of which other classes have reserved 1"}, short[0])
 	require.Equal(t, "large pot", short[1].Kind)
 	require.Equal(t, []string{"a", "b"}, short[1].Stations)
 	require.Equal(t, "canner", short[2].Kind, "a 500 ml jar goes where a pint goes, a half-pint has nowhere to go")

@@ -63,7 +63,7 @@ func Short(batches []Batch, formulas map[RevisionRef]Formula, supplies []Supply,
 		if kind == Burner {
 			if on := countOnBurner(canners); on > 0 {
 				needed += on
-				why += fmt.Sprintf(" and %d canners stand on one each", on)
+				why += fmt.Sprintf(", and the canners %d more", on)
 			}
 		}
 		s := have[kind]

@@ -160,6 +160,23 @@ func TestShoppingListEndToEnd(t *testing.T) {
 	require.Equal(t, "kitchens/k/shoppingLists/1", wide.GetName())
 	require.Equal(t, int64(24), wide.GetJars())
 
+	// One station, and one participant who repeats at home what their station makes: one batch of what station b
+	// makes two of.
+	s.addPerson(t, "ana")
+	_, err = s.rosters().CreateEnrolment(t.Context(), &stillroomv1.CreateEnrolmentRequest{Parent: "kitchens/k/classes/c",
+		Enrolment: &stillroomv1.Enrolment{Participant: "kitchens/k/participants/ana", Station: "kitchens/k/classes/c/stations/b"}})
+	require.NoError(t, err)
+	jars := func(settings *stillroomv1.ShoppingSettings) int64 {
+		l, err := s.shopping().CreateShoppingList(t.Context(), &stillroomv1.CreateShoppingListRequest{Parent: "kitchens/k/classes/c", Settings: settings})
+		require.NoError(t, err)
+		return l.GetJars()
+	}
+	require.Equal(t, int64(12), jars(&stillroomv1.ShoppingSettings{Station: "kitchens/k/classes/c/stations/b"}))
+	require.Equal(t, int64(6), jars(&stillroomv1.ShoppingSettings{Participant: "kitchens/k/participants/ana"}))
+	_, err = s.shopping().CreateShoppingList(t.Context(), &stillroomv1.CreateShoppingListRequest{Parent: "kitchens/k/classes/c",
+		Settings: &stillroomv1.ShoppingSettings{Participant: "kitchens/k/participants/nobody"}})
+	requireCode(t, codes.NotFound, err)
+
 	file, err := s.shopping().ExportShoppingList(t.Context(), &stillroomv1.ExportShoppingListRequest{Name: list.GetName(), Format: stillroomv1.ShoppingFormat_SHOPPING_FORMAT_CSV})
 	require.NoError(t, err)
 	records, err := csv.NewReader(strings.NewReader(string(file.GetContent()))).ReadAll()

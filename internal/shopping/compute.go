@@ -296,7 +296,7 @@ func (k *larder) unconverted(s *slot, contributions []Contribution, sold bool, w
 	slices.Sort(order)
 	for _, u := range order {
 		it := lines[u]
-		it.ToBuy = it.Need
+		k.useStock(it, s, basis{u}, nil, remarks[u])
 		if sold {
 			remarks[u].add("it is on offer; judge how many packs hold this")
 		}

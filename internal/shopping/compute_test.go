@@ -152,6 +152,13 @@ func TestNothingFitsSoTheLineStaysInItsOwnUnit(t *testing.T) {
 	require.Equal(t, []string{"No measure is printed for whole mustard seed"}, it.Remarks)
 	require.Equal(t, 1, l.Confidence.Unconverted)
 
+	// Stock by the spoon is taken off; stock by weight is left to judgement.
+	r.OnHand = []OnHand{{ID: "jar", Item: "mustard_seed", Content: quantity(t, "1 tbsp")}, {ID: "bag", Item: "mustard_seed", Content: quantity(t, "50 g")}}
+	it = itemOf(t, compute(t, r), "mustard_seed")
+	require.InDelta(t, 5*14.78676478125, it.ToBuy.Float64(), 1e-6)
+	require.Contains(t, it.Remarks, "on hand: 50 grams (bag); judge how far it goes")
+	r.OnHand = nil
+
 	// An offer by weight does not help; one by the spoon does, and needs no figure.
 	r.Offers = []Offer{pack(t, "mustard-bag", "mustard_seed", "shop", "100 g", InBag, 199)}
 	require.Equal(t, Unconverted, itemOf(t, compute(t, r), "mustard_seed").Confidence)

@@ -190,7 +190,7 @@ func (l *List) finish(currency string, classCosts []int64) {
 		s.Lines++
 		s.Cost.Minor += it.Cost.Minor
 		l.Total.Minor += it.Cost.Minor
-		if it.ToBuy > 0 && len(it.Basket) == 0 && it.Section != SectionTap {
+		if it.unpriced() {
 			l.Unpriced++
 		}
 		switch it.Confidence {
@@ -212,6 +212,10 @@ func (l *List) finish(currency string, classCosts []int64) {
 	}
 	l.PerJar = Money{ceilDiv(l.Total.Minor, l.Jars), currency}
 	l.PerParticipant = Money{ceilDiv(l.Total.Minor, l.Participants), currency}
+}
+
+func (it *Item) unpriced() bool {
+	return it.ToBuy > 0 && len(it.Basket) == 0 && it.Section != SectionTap
 }
 
 func sectionRank(s string) int {

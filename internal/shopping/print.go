@@ -119,10 +119,10 @@ func (l *List) WriteTable(w io.Writer, s System, explain bool) error {
 	l.writeTotals(&out)
 	fmt.Fprintf(&out, "\n%s: %d by published figures, %d by a near figure (~), %d need a person (?)", counted(int64(len(l.Items)), "line"),
 		l.Confidence.Published, l.Confidence.Neighbour, l.Confidence.Unconverted)
-	if l.Unpriced > 0 {
-		fmt.Fprintf(&out, "; %d without an offer", l.Unpriced)
-	}
 	out.WriteString("\n")
+	if l.Unpriced > 0 {
+		fmt.Fprintf(&out, "%s without an offer: %s\n", counted(int64(l.Unpriced), "line"), strings.Join(l.unpriced(), ", "))
+	}
 	for _, it := range l.Items {
 		if it.Confidence == Unconverted || it.Acidity > 0 || !it.Proven {
 			for _, r := range it.Remarks {
@@ -136,6 +136,17 @@ func (l *List) WriteTable(w io.Writer, s System, explain bool) error {
 	l.writeSheets(&out, s)
 	_, err := io.WriteString(w, out.String())
 	return err
+}
+
+// unpriced are the items of lines to buy that no offer covers, which an offer would have to name.
+func (l *List) unpriced() []string {
+	var items []string
+	for _, it := range l.Items {
+		if it.unpriced() {
+			items = append(items, it.Item)
+		}
+	}
+	return items
 }
 
 func (l *List) writeSection(out *strings.Builder, items []Item, s System, explain bool) {

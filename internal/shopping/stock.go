@@ -53,7 +53,7 @@ func (k *larder) useStock(it *Item, s *slot, b basis, wrong *fault.Collector, re
 	used := make([]Fine, len(k.stock.items))
 	available := make([]Fine, len(k.stock.items))
 	for i, h := range k.stock.items {
-		available[i] = k.available(i, s, b, wrong)
+		available[i] = k.available(i, s, b, wrong, remarks)
 		if h.Item == ItemLid && s.item == ItemLid && h.Used {
 			available[i] = 0
 			remarks.add("used lids on hand are not counted: lids are always new")
@@ -90,7 +90,7 @@ type dayNeed struct {
 }
 
 // available is what is left of a stock item in a basis, rounded down; zero when it is another thing.
-func (k *larder) available(i int, s *slot, b basis, wrong *fault.Collector) Fine {
+func (k *larder) available(i int, s *slot, b basis, wrong *fault.Collector, remarks *remarkSet) Fine {
 	h := k.stock.items[i]
 	if !serves(h.Item, s.item) || k.stock.left[i] == 0 {
 		return 0
@@ -100,6 +100,9 @@ func (k *larder) available(i int, s *slot, b basis, wrong *fault.Collector) Fine
 		whole, _ = contentFine(n)
 	} else if n, ok := restate(h.Content, b, s.key); ok {
 		whole, _ = contentFine(n)
+	} else if wrong == nil {
+		remarks.add(fmt.Sprintf("on hand: %s (%s); judge how far it goes", h.Content, orElse(h.ID, h.Item)))
+		return 0
 	} else {
 		wrong.Add("on hand ("+orElse(h.ID, h.Item)+")", h.Content.String(),
 			fmt.Sprintf("is in a unit that cannot measure %s, which is bought by the %s", s.name, b.unit), "state it in that unit")

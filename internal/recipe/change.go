@@ -216,6 +216,9 @@ func (a *applier) changeLine(i int, ch Change) {
 		switch {
 		case !commensurate:
 			a.wrong("amount", ch.Amount, "cannot be compared with "+l.amountText(), "give it in "+l.Amount.Unit.Name(measure.Int(2)))
+		case cmp == 0 && l.Amount.Amount.IsRange() && !q.Amount.IsRange():
+			// A choice within the printed range.
+			l.Amount, l.Printed = q, ""
 		case ch.Kind == Reduce && cmp >= 0:
 			a.wrong("amount", ch.Amount, "is not less than "+l.amountText(), "give a smaller amount, or raise it")
 		case ch.Kind == Raise && cmp <= 0:
@@ -451,18 +454,17 @@ func Batches(r *Revision, n int) (low, high int, err error) {
 	return n * r.Yield.JarsMin, n * r.Yield.JarsMax, nil
 }
 
-// compareAmounts orders b against a: +1 when b is more. commensurate is false where no conversion exists.
-// A range that grows at either end is more.
+// compareAmounts orders b against a: +1 when b is more. commensurate is false where no conversion exists. An amount
+// within a printed range is as printed; one that reaches above it is more, whatever its lower end.
 func compareAmounts(a, b measure.Quantity) (cmp int, commensurate bool) {
 	in, err := b.In(a.Unit)
 	if err != nil {
 		return 0, false
 	}
-	low, high := in.Amount.Low.Cmp(a.Amount.Low), in.Amount.High.Cmp(a.Amount.High)
 	switch {
-	case low > 0 || high > 0:
+	case a.Amount.High.Less(in.Amount.High):
 		return 1, true
-	case low < 0 || high < 0:
+	case in.Amount.Low.Less(a.Amount.Low):
 		return -1, true
 	}
 	return 0, true

@@ -201,3 +201,43 @@ func TestAnotherJarRestatesTheYield(t *testing.T) {
 	l, _ := pints.Line("salt")
 	require.Equal(t, "2 teaspoons", l.PerBatch(pints.Yield).String())
 }
+
+// Guide 6, p. 6-16: 4 to 6 onions, optional, go with pickled beets; five are as printed, seven are more.
+func TestAChoiceWithinAPrintedRange(t *testing.T) {
+	five := change(t, "pickled_beets", Change{Kind: Reduce, Line: "onions", Amount: "5"})
+	require.Empty(t, ReviewOf(five).Findings)
+	l, _ := five.Line("onions")
+	require.Equal(t, "5 onions, 2 to 2-1/2 inch diameter, peeled, thinly sliced (optional)", l.String())
+	seven := change(t, "pickled_beets", Change{Kind: Raise, Line: "onions", Amount: "5 to 7"})
+	require.Equal(t, Forbidden, ReviewOf(seven).Verdict)
+	three := change(t, "pickled_beets", Change{Kind: Reduce, Line: "onions", Amount: "3"})
+	require.True(t, ReviewOf(three).Verdict.OK(), "less of what may be left out")
+}
+
+// FuzzChange: whatever is asked for, nothing panics, nothing hangs, and what is allowed can be kept.
+func FuzzChange(f *testing.F) {
+	f.Add("chile_salsa", "swap", "onions", "red onions", "1 lb", "", "")
+	f.Add("marinated_peppers", "reduce", "salt", "", "1/8 tsp", "", "")
+	f.Add("pear_apple_jam", "batches", "", "", "", "", "1/3")
+	f.Add("pickled_beets", "jar_size", "", "", "", "", "500 ml")
+	f.Add("bread_and_butter_pickles", "add", "", "vinegar (5%), half water", "9999999 gal", "x", "")
+	f.Fuzz(func(t *testing.T, key, kind, line, ingredient, amount, preparation, to string) {
+		r := published(key)
+		if r == nil {
+			r = published("chile_salsa")
+		}
+		changed, rv, err := ReviewChanges(r, []Change{{Kind: ChangeKind(kind), Line: line, Ingredient: ingredient, Amount: amount, Preparation: preparation, To: to}})
+		if err != nil {
+			require.Equal(t, fault.Invalid, fault.KindOf(err))
+			return
+		}
+		stable, why := ShelfStable(changed)
+		require.NotEmpty(t, why)
+		require.Equal(t, rv.Verdict.OK() && rv.Consequence < ColdOnly, stable, why)
+		kept, err := Marshal(changed)
+		require.NoError(t, err)
+		back, err := Unmarshal(kept)
+		require.NoError(t, err)
+		require.Empty(t, diff(changed, back))
+	})
+}

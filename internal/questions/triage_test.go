@@ -81,6 +81,30 @@ func TestTriageOnLabelledPhrasings(t *testing.T) {
 	require.GreaterOrEqual(t, halves["kept"].precision(), 0.85)
 }
 
+// TestTriageOnLaterPhrasings measures on phrasings that were written after the
+// rules, from situations that other people describe. No rule was changed for them:
+// what they find is what the rules do with words that nobody thought of.
+func TestTriageOnLaterPhrasings(t *testing.T) {
+	r := rules(t)
+	var m measured
+	for _, row := range readCSV(t, "testdata/triage_later.csv") {
+		urgent, raised := row[0] != "none", r.Triage(row[1]).Urgency == Urgent
+		if urgent {
+			m.urgent++
+		}
+		if raised {
+			m.raised++
+		}
+		if urgent && raised {
+			m.rightlyRaised++
+		}
+	}
+	t.Logf("later: %d urgent, recall %.3f, precision %.3f", m.urgent, m.recall(), m.precision())
+	require.GreaterOrEqual(t, m.urgent, 50)
+	require.GreaterOrEqual(t, m.recall(), 0.5)
+	require.GreaterOrEqual(t, m.precision(), 0.8)
+}
+
 func explain(tr Triage) string {
 	var parts []string
 	for _, f := range tr.Findings {

@@ -79,7 +79,9 @@ type Rules struct {
 }
 
 type rule struct {
-	finding  Finding
+	finding Finding
+	// alone rules speak only where no rule before them did.
+	alone    bool
 	patterns []pattern
 }
 
@@ -88,6 +90,8 @@ type pattern struct {
 	unless  []string
 	ordered bool
 	within  int
+	// told asks for a sentence that tells something, not only questions.
+	told bool
 }
 
 // phrase is a word or a few words in a row; exact entries are matched unstemmed.
@@ -111,6 +115,7 @@ type triageFile struct {
 		Reason   string        `yaml:"reason"`
 		Say      string        `yaml:"say"`
 		Facts    []string      `yaml:"facts"`
+		Alone    bool          `yaml:"alone"`
 		Patterns []patternFile `yaml:"patterns"`
 	} `yaml:"rules"`
 }
@@ -121,6 +126,7 @@ type patternFile struct {
 	Seq    []string `yaml:"seq"`
 	Within int      `yaml:"within"`
 	Unless []string `yaml:"unless"`
+	Told   bool     `yaml:"told"`
 }
 
 // StandardRules compiles the rules that the program ships. A failure is a
@@ -145,7 +151,7 @@ func CompileRules(rulesYAML, facts []byte) (*Rules, error) {
 		if in.ID == "" || in.Title == "" || in.Reason == "" || in.Say == "" || len(in.Facts) == 0 || len(in.Patterns) == 0 {
 			return nil, fmt.Errorf("%s: a rule needs id, title, reason, say, facts and patterns", where)
 		}
-		out := rule{finding: Finding{Rule: in.ID, Title: in.Title, Reason: in.Reason, Say: in.Say, Hours: in.Hours}}
+		out := rule{finding: Finding{Rule: in.ID, Title: in.Title, Reason: in.Reason, Say: in.Say, Hours: in.Hours}, alone: in.Alone}
 		for _, key := range in.Facts {
 			f, ok := byKey[key]
 			if !ok {
@@ -183,7 +189,7 @@ func newLexicon(together []string, groups map[string][]string) *Rules {
 func (r *Rules) compile(where string, patterns []patternFile) ([]pattern, error) {
 	var out []pattern
 	for i, p := range patterns {
-		c := pattern{groups: p.All, unless: p.Unless, within: p.Within}
+		c := pattern{groups: p.All, unless: p.Unless, within: p.Within, told: p.Told}
 		if len(p.Seq) > 0 {
 			c.groups, c.ordered = p.Seq, true
 		}
@@ -311,6 +317,9 @@ func (r *Rules) Triage(question string) Triage {
 	hits := r.finder(words)
 	var t Triage
 	for _, rule := range r.rules {
+		if rule.alone && len(t.Findings) > 0 {
+			continue
+		}
 		for _, p := range rule.patterns {
 			if match := p.find(words, hits); match != nil {
 				f := rule.finding
@@ -322,6 +331,42 @@ func (r *Rules) Triage(question string) Triage {
 		}
 	}
 	return t
+}
+
+// opensQuestion are the words with which a sentence that asks or supposes begins;
+// leadIns may stand before them.
+var (
+	opensQuestion = wordSet("how what what's which when where why who whose whom can could may might must should shall do does did is are am was were will would has have had if whether any please tell")
+	leadIns       = wordSet("and but or so also ok okay hi hello then well sorry thanks just")
+)
+
+func wordSet(words string) map[string]bool {
+	set := map[string]bool{}
+	for _, w := range strings.Fields(words) {
+		set[w] = true
+	}
+	return set
+}
+
+// tells reports whether a sentence tells something: it begins like no question
+// and is longer than a greeting.
+func tells(words []word) bool {
+	const least = 4
+	for i := 0; i < len(words); {
+		end := i + 1
+		for end < len(words) && words[end].at-words[end-1].at <= sentenceGap {
+			end++
+		}
+		first := i
+		for first < end && leadIns[words[first].plain] {
+			first++
+		}
+		if end-first >= least && !opensQuestion[words[first].plain] {
+			return true
+		}
+		i = end
+	}
+	return false
 }
 
 // finder looks up where the words of a group stand, each group once.
@@ -345,6 +390,9 @@ func (r *Rules) finder(words []word) func(group string) []hit {
 
 // find gives the words of the first match, nil when there is none.
 func (p pattern) find(words []word, hits func(string) []hit) []string {
+	if p.told && !tells(words) {
+		return nil
+	}
 	for _, g := range p.groups {
 		if len(hits(g)) == 0 {
 			return nil

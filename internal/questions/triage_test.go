@@ -82,12 +82,12 @@ func TestTriageOnLabelledPhrasings(t *testing.T) {
 }
 
 // TestTriageOnLaterPhrasings measures on phrasings that were written after the
-// rules, from situations that other people describe. No rule was changed for them:
-// what they find is what the rules do with words that nobody thought of.
+// rules, from situations that other people describe. The second round was used to
+// widen the rules; the third came after that and was only measured.
 func TestTriageOnLaterPhrasings(t *testing.T) {
 	r := rules(t)
 	var m measured
-	for _, row := range readCSV(t, "testdata/triage_later.csv") {
+	for _, row := range readCSV(t, "testdata/triage_third.csv") {
 		urgent, raised := row[0] != "none", r.Triage(row[1]).Urgency == Urgent
 		if urgent {
 			m.urgent++
@@ -99,10 +99,10 @@ func TestTriageOnLaterPhrasings(t *testing.T) {
 			m.rightlyRaised++
 		}
 	}
-	t.Logf("later: %d urgent, recall %.3f, precision %.3f", m.urgent, m.recall(), m.precision())
+	t.Logf("third round: %d urgent, recall %.3f, precision %.3f", m.urgent, m.recall(), m.precision())
 	require.GreaterOrEqual(t, m.urgent, 50)
-	require.GreaterOrEqual(t, m.recall(), 0.5)
-	require.GreaterOrEqual(t, m.precision(), 0.8)
+	require.GreaterOrEqual(t, m.recall(), 0.85)
+	require.GreaterOrEqual(t, m.precision(), 0.9)
 }
 
 func explain(tr Triage) string {
@@ -127,13 +127,15 @@ func TestRulesSayWhatTheirRowsSay(t *testing.T) {
 	require.Equal(t, "never", rows["taste_suspect_food"][1])
 	require.Equal(t, []string{"30", "minutes"}, rows["detoxify_suspect_boil"][1:3])
 
-	tr := rules(t).Triage("One jar did not seal, can I redo it?")
+	require.Equal(t, []string{"2", "hours"}, rows["mistake_recan_within"][1:3])
+
+	tr := rules(t).Triage("What is to be done about a jar that did not seal?")
 	require.Equal(t, Urgent, tr.Urgency)
 	require.Len(t, tr.Findings, 1)
 	f := tr.Findings[0]
 	require.Equal(t, "unsealed", f.Rule)
 	require.Equal(t, 24, f.Hours)
-	require.Equal(t, []string{"jar", "not", "seal"}, append([]string{"jar"}, f.Matched...))
+	require.Equal(t, []string{"did", "not", "seal"}, f.Matched)
 	require.Equal(t, "reprocess_unsealed_within", f.Facts[0].Key)
 	require.Equal(t, "USDA AIB 539 (rev. 2015)", f.Facts[0].Source)
 	require.Contains(t, f.Facts[0].Locator, "p. 1-26")
@@ -149,6 +151,28 @@ func TestNoRuleEverSaysFoodIsSafe(t *testing.T) {
 	}
 	require.NotContains(t, strings.ToLower(Notice), "safe")
 	require.Empty(t, rules(t).Triage("Where do I park?").Findings)
+}
+
+// What is told, rather than asked, about jars is raised whatever its words; a
+// rule that knows more speaks instead where there is one.
+func TestWhatIsToldIsRaised(t *testing.T) {
+	r := rules(t)
+	for text, rule := range map[string]string{
+		"Hello! The jars made a strange music all night":      "something_happened",
+		"The jars did not seal":                               "unsealed",
+		"So my canner is acting up and I left the kitchen":    "something_happened",
+		"Do you like jars? I like jars.":                      "", // too short to tell anything
+		"How many jars do I get?":                             "",
+		"I missed the first minutes of the class about jars.": "",
+	} {
+		got := r.Triage(text)
+		if rule == "" {
+			require.Empty(t, got.Findings, text)
+			continue
+		}
+		require.Len(t, got.Findings, 1, text)
+		require.Equal(t, rule, got.Findings[0].Rule, text)
+	}
 }
 
 func TestTriageReadsAroundTyping(t *testing.T) {

@@ -168,6 +168,33 @@ func TestNothingFitsSoTheLineStaysInItsOwnUnit(t *testing.T) {
 	require.Equal(t, int64(2), it.Basket[0].Count, "88.7 ml takes two of 60 ml")
 }
 
+// Three small cans may be covered by tubes: packs of the same thing are compared by what they hold.
+//
+//	3 cans x 170 g (6 oz can, NDB 11887) = 510 g; four tubes of 130 g at 0.89 are 3.56, three cans at 1.29 are 3.87
+func TestPacksAreComparedByContent(t *testing.T) {
+	f := &Formula{Recipe: "s", Lines: []Line{lineOf(t, "tomato_paste", "tomato_paste", "3 cans", "", "other")}}
+	r := Request{
+		Classes: []Class{classOf("a", "2026-08-22", stationOf("1", 0, Batch{ID: "b", Formula: f, Count: 1}))},
+		Offers:  []Offer{pack(t, "can", "tomato_paste", "shop", "1 can", Can, 129), pack(t, "tube", "tomato_paste", "shop", "130 g", Tube, 89)},
+	}
+	it := itemOf(t, compute(t, r), "tomato_paste")
+	require.Equal(t, []string{"tube"}, []string{it.Basket[0].Offer})
+	require.Equal(t, int64(4), it.Basket[0].Count)
+	require.Equal(t, Money{356, "USD"}, it.Cost)
+	require.Contains(t, it.Remarks, "what can at shop holds is reckoned by a published weight")
+}
+
+func TestQuantityTextReadsBack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		unit := rapid.SampledFrom(measure.Units()).Filter(func(u measure.Unit) bool { _, ok := finePer()[u]; return ok }).Draw(t, "unit")
+		q := measure.Q(measure.Ratio(rapid.Int64Range(1, 9_999).Draw(t, "n"), rapid.SampledFrom([]int64{1, 2, 3, 4, 8, 10, 100}).Draw(t, "d")), unit)
+		back, err := measure.ParseQuantity(QuantityText(q))
+		require.NoError(t, err, QuantityText(q))
+		require.Equal(t, unit, back.Unit)
+		require.True(t, q.Amount.High.Equal(back.Amount.High))
+	})
+}
+
 func TestSuppliesAreCompleteAndLidsAlwaysNew(t *testing.T) {
 	r := Request{
 		Classes: []Class{classOf("a", "2026-08-22",

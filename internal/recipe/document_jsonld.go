@@ -3,6 +3,7 @@ package recipe
 import (
 	"encoding/json"
 	"fmt"
+	"html"
 	"io"
 	"slices"
 	"strings"
@@ -35,7 +36,7 @@ func ImportJSONLD(r io.Reader) ([]*Revision, error) {
 	}
 	d := &docReader{}
 	var all []*Revision
-	found := recipesIn(root)
+	found := recipesIn(unescaped(root))
 	if len(found) > MostLines {
 		d.add(root, "file", itoa(len(found)), "holds too many recipes", "import at most "+itoa(MostLines)+" at once")
 		return nil, d.faults.Err()
@@ -54,6 +55,15 @@ func ImportJSONLD(r io.Reader) ([]*Revision, error) {
 		return nil, err
 	}
 	return all, nil
+}
+
+// unescaped is a node with the HTML entities in its text written out: the web puts "&frac12; cup" into JSON.
+func unescaped(n node) node {
+	n.text = html.UnescapeString(n.text)
+	for i := range n.items {
+		n.items[i] = unescaped(n.items[i])
+	}
+	return n
 }
 
 // recipesIn finds the Recipe objects at the top, in a list, or in an @graph.

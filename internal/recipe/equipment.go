@@ -42,7 +42,7 @@ func withDefaults(s Step) Step {
 // Equipment is what one batch needs beside a canner, in a fixed order. The publications print neither pots nor
 // burners, so the counts follow from the steps: each kind of vessel its actions call for, once, since the steps
 // follow one another, and a burner for each pot that may stand hot at the same time. Tools are those the steps
-// or the ingredient lines name. Each need says its basis.
+// or the ingredient lines name and give no other way for. Each need says its basis.
 func Equipment(r *Revision) []Need {
 	var needs []Need
 	add := func(n Need) {

@@ -114,7 +114,7 @@ const webJSONLD = `{
       "url": "https://example.org/chutney",
       "author": {"@type": "Person", "name": "Somebody"},
       "recipeYield": ["5", "Makes about 5 to 6 half-pints"],
-      "recipeIngredient": ["1 1/2 lb plums, pitted", "2 cups of cider vinegar (5%)", "1½ tsp salt", "3 onions, chopped", "black pepper to taste", "1 cup walnuts (optional)"],
+      "recipeIngredient": ["1 1/2 lb plums, pitted", "2 cups of cider vinegar (5%)", "1&frac12; tsp salt", "3 onions, chopped", "black pepper to taste", "1 cup walnuts (optional)"],
       "recipeInstructions": [
         {"@type": "HowToSection", "name": "Cook", "itemListElement": [{"@type": "HowToStep", "text": "Simmer all."}, "Stir."]},
         "Fill jars.\nEat."
@@ -357,4 +357,28 @@ func checkImported(t *testing.T, r *Revision) {
 	require.NoError(t, err)
 	_, err = Unmarshal(stored)
 	require.NoError(t, err)
+}
+
+// The YAML of the README is one that can be imported, and what it says of it holds.
+func TestReadmeShowsTheShape(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	_, block, ok := strings.Cut(string(readme), "## Recipe files")
+	require.True(t, ok)
+	_, block, ok = strings.Cut(block, "```yaml\n")
+	require.True(t, ok)
+	block, _, ok = strings.Cut(block, "```\n")
+	require.True(t, ok)
+	all, err := ImportYAML(strings.NewReader(block))
+	require.NoError(t, err)
+	stable, why := ShelfStable(all[0])
+	require.True(t, stable, why)
+	var changes []string
+	for _, f := range ReviewOf(all[0]).Findings {
+		changes = append(changes, f.Change+": "+f.Verdict.String())
+	}
+	require.Equal(t, []string{
+		"tomatillos: 5 cups green tomatoes in place of 5 cups tomatillos: allowed", "cumin_ground: left out: allowed to taste",
+		"oregano_dried: left out: allowed to taste", "salt: 1 tablespoon to 2 teaspoons: allowed to taste",
+	}, changes)
 }

@@ -45,8 +45,9 @@ func printedJars(processKey string, pack reference.Pack) []canning.JarSize {
 	return jars
 }
 
-// Methods are the methods a revision's process is printed for, in the order of the tables. Atmospheric steam is not
-// among them: whether its conditions hold depends on the altitude.
+// Methods are the methods a revision's process is printed for, in the order of the tables, and atmospheric steam
+// where its published conditions hold for the printed jar at sea level. Higher up they may hold no longer: the
+// time with its altitude adjustment has a limit.
 func Methods(r *Revision) []canning.Method {
 	var ms []canning.Method
 	for _, row := range reference.ProcessRowsOf(r.ProcessKey) {
@@ -54,7 +55,18 @@ func Methods(r *Revision) []canning.Method {
 			ms = append(ms, m)
 		}
 	}
+	if _, err := lookUpAtSea(r.ProcessKey, r.Pack, r.Yield.Jar, canning.AtmosphericSteam); err == nil {
+		ms = append(ms, canning.AtmosphericSteam)
+	}
 	return ms
+}
+
+func lookUpAtSea(processKey string, pack reference.Pack, jar canning.JarSize, m canning.Method) (canning.Process, error) {
+	sea, err := measure.AltitudeInMetres(measure.Int(0))
+	if err != nil {
+		return canning.Process{}, err
+	}
+	return canning.Published().LookUp(canning.Request{ProductKey: processKey, Pack: pack, Jar: jar, Method: m, Altitude: sea})
 }
 
 // Jars are the jar sizes a revision's process is printed for, smallest first. Other jars may follow by a published
@@ -64,15 +76,10 @@ func Jars(r *Revision) []canning.JarSize { return printedJars(r.ProcessKey, r.Pa
 // jarProcess looks up the process of a jar at sea level, by the first printed method that has one. The printed jar
 // and the notes of the answer do not depend on the altitude.
 func jarProcess(processKey string, pack reference.Pack, jar canning.JarSize) (canning.Process, error) {
-	sea, err := measure.AltitudeInMetres(measure.Int(0))
-	if err != nil {
-		return canning.Process{}, err
-	}
-	err = fmt.Errorf("the process tables have no product %q", processKey)
+	err := fmt.Errorf("the process tables have no product %q", processKey)
 	for _, c := range canning.Published().Printed(processKey) {
 		var p canning.Process
-		p, err = canning.Published().LookUp(canning.Request{ProductKey: processKey, Pack: pack, Jar: jar, Method: c.Method, Altitude: sea})
-		if err == nil {
+		if p, err = lookUpAtSea(processKey, pack, jar, c.Method); err == nil {
 			return p, nil
 		}
 	}

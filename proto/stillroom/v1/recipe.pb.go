@@ -781,7 +781,7 @@ type Formula struct {
 	EquipmentNeeds []*EquipmentNeed `protobuf:"bytes,15,rep,name=equipment_needs,json=equipmentNeeds,proto3" json:"equipment_needs,omitempty"`
 	// When its main produce is harvested in a northern temperate garden (common practice).
 	Seasons []Season `protobuf:"varint,16,rep,packed,name=seasons,proto3,enum=stillroom.v1.Season" json:"seasons,omitempty"`
-	// Methods its process is printed for.
+	// Methods its process is printed for, and atmospheric steam where its published conditions hold at sea level.
 	Methods []ProcessMethod `protobuf:"varint,17,rep,packed,name=methods,proto3,enum=stillroom.v1.ProcessMethod" json:"methods,omitempty"`
 	// Jar sizes its process is printed for.
 	JarSizes []JarSize `protobuf:"varint,18,rep,packed,name=jar_sizes,json=jarSizes,proto3,enum=stillroom.v1.JarSize" json:"jar_sizes,omitempty"`

@@ -42,9 +42,79 @@ func (in *Instance) moved(p *Plan) int {
 	return total
 }
 
+// keptFinish is the end of the plan to keep: ending before it is no gain. It is 0 where there is none.
+func (in *Instance) keptFinish() int {
+	if in.keep == nil {
+		return 0
+	}
+	return in.keep.finish
+}
+
 func abs(x int) int {
 	if x < 0 {
 		return -x
 	}
 	return x
+}
+
+// restore enters the plan to keep into an empty timetable, minute by minute as it was, as far as it is still possible,
+// and meets the rest of its intents as well as it can.
+func (s *schedule) restore() {
+	in := s.in
+	for _, list := range in.stations {
+		lastUsed := -1
+		for k, b := range list {
+			if len(in.keep.jars[b]) > 0 {
+				lastUsed = k
+			}
+		}
+		for k := s.next[in.batches[list[0]].station]; k <= lastUsed; k++ {
+			b, at := list[k], in.keep.filled[list[k]]
+			if at == open || at < s.floor(b) || at > in.close {
+				break
+			}
+			if _, ok := free(s.burners, at-in.batches[b].stage, at, in.burners); !ok {
+				break
+			}
+			use(s.burners, at-in.batches[b].stage, at, 1)
+			s.filled[b] = at
+			s.next[in.batches[b].station]++
+		}
+	}
+	var rest []intent
+	for _, w := range in.keptIntents() {
+		if w.canner < 0 || !s.restoreLoad(w) {
+			rest = append(rest, w)
+		}
+	}
+	for _, w := range rest {
+		if s.add(w); len(w.shares) > 0 && s.left[w.shares[0].Batch] > 0 {
+			w.canner = anyCanner
+			s.add(w)
+		}
+	}
+}
+
+// restoreLoad enters a load at the minute it had in the plan to keep, if that is possible.
+func (s *schedule) restoreLoad(w intent) bool {
+	n := w.jars()
+	k := &s.in.canners[w.canner]
+	if k.capacity[w.family] < n {
+		return false
+	}
+	for _, x := range w.shares {
+		f := s.filled[x.Batch]
+		if f == open || f > w.start || w.start > f+s.in.batches[x.Batch].hold || s.left[x.Batch] < x.Jars {
+			return false
+		}
+	}
+	if w.start < s.in.now {
+		return false
+	}
+	at, ok := s.earliestStart(w.canner, k.lengths[w.family][n], w.start, w.start)
+	if !ok || at != w.start {
+		return false
+	}
+	s.put(w, w.canner, at, n)
+	return true
 }

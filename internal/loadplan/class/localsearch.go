@@ -119,6 +119,10 @@ func (ls *localSearch) begin(view *view) {
 	ls.hot, ls.jar = 20, 15
 	ls.cost = math.Inf(1)
 	if ls.in.keep != nil {
+		ls.sched.reset()
+		ls.sched.restore()
+		p := ls.sched.plan()
+		view.Offer(p, ls.in.Evaluate(p))
 		ls.try(view, ls.in.keptIntents())
 	}
 	for _, r := range firstRules {
@@ -296,7 +300,7 @@ func (in *Instance) keptIntents() []intent {
 	loads := slices.Clone(in.spec.Keep.Loads)
 	slices.SortStableFunc(loads, func(a, b LoadSpec) int { return a.Start - b.Start })
 	for _, l := range loads {
-		w := intent{canner: slices.IndexFunc(in.spec.Canners, func(c Canner) bool { return c.ID == l.Canner })}
+		w := intent{start: l.Start, canner: slices.IndexFunc(in.spec.Canners, func(c Canner) bool { return c.ID == l.Canner })}
 		for _, id := range sortedKeys(l.Jars) {
 			b, ok := index[id]
 			if !ok || len(w.shares) > 0 && in.batches[b].family != w.family {

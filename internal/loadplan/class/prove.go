@@ -47,7 +47,7 @@ const (
 
 // Round implements anytime.Worker.
 func (p *prover) Round(view *view, budget int64) bool {
-	for view.Spend(0) {
+	for view.Spend(1) {
 		plan, best, ok := view.Best()
 		if !ok {
 			return false
@@ -114,7 +114,7 @@ func (p *prover) next(best, bound Value) question {
 	case best.Unprocessed > bound.Unprocessed:
 		return question{best.Unprocessed - 1, p.in.close}
 	case p.patient:
-		return question{best.Unprocessed, (bound.Finish + best.Finish - 1) / 2}
+		return question{best.Unprocessed, (max(bound.Finish, p.in.keptFinish()) + best.Finish - 1) / 2}
 	default:
 		return question{best.Unprocessed, best.Finish - 1}
 	}
@@ -147,7 +147,7 @@ func (p *prover) tryCase(view *view, budget int64) bool {
 	lits := append([]nogood.Lit{nogood.AtMost(p.m.u, p.asked.unprocessed)}, c.lits...)
 	status := s.Solve(lits, min(max(1, (budget-view.Spent())*effortPerUnit), max(1, limit-c.spent)))
 	c.spent += s.Effort() - before
-	view.Spend((s.Effort() - before) / effortPerUnit)
+	view.Spend(1 + (s.Effort()-before)/effortPerUnit)
 	switch status {
 	case nogood.Sat:
 		found := p.m.plan()
@@ -235,7 +235,7 @@ func (p *prover) ask(view *view, q question) bool {
 	need := p.need(q.unprocessed)
 	all := need == p.loadable()
 	if q.finish < p.in.close {
-		low := p.in.now
+		low := max(p.in.now, p.in.keptFinish())
 		high := q.finish + 1
 		if bound, _ := view.Bound(); bound.Finish > low {
 			low = bound.Finish

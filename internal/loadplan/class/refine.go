@@ -25,7 +25,7 @@ func (r *refiner) round(view *view, budget int64) bool {
 		return true
 	}
 	s := r.m.s
-	for view.Spend(0) {
+	for view.Spend(1) {
 		plan, best, _ := view.Best()
 		bound, _ := view.Bound()
 		if plan != r.known {
@@ -45,7 +45,7 @@ func (r *refiner) round(view *view, budget int64) bool {
 		}
 		before := s.Effort()
 		status := s.Solve([]nogood.Lit{better}, max(1, (budget-view.Spent())*effortPerUnit))
-		view.Spend((s.Effort() - before) / effortPerUnit)
+		view.Spend(1 + (s.Effort()-before)/effortPerUnit)
 		switch {
 		case status == nogood.Sat:
 			found := r.m.plan()

@@ -11,6 +11,7 @@ type intent struct {
 	family int
 	canner int // anyCanner to choose the one that is done first
 	shares []Share
+	start  int // in the plan to keep; otherwise of no meaning
 }
 
 const anyCanner = -1

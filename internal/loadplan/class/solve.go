@@ -64,7 +64,7 @@ func Solve(ctx context.Context, in *Instance, o Options) Result {
 		}
 	}
 	search := anytime.New(ctx, in.Compare, anytime.Limits{Time: o.Time, Work: o.Work}, notify)
-	search.RaiseBound(Value{})
+	search.RaiseBound(Value{Finish: in.doneEnd()})
 	empty := newSchedule(in)
 	plan := empty.plan()
 	search.Offer(plan, in.Evaluate(plan))
@@ -76,6 +76,15 @@ func Solve(ctx context.Context, in *Instance, o Options) Result {
 		r.Why = Enough
 	}
 	return Result{Answer: answer(r.Progress), Why: r.Why, Elapsed: r.Elapsed, Work: r.Work, Plan: r.Solution}
+}
+
+// doneEnd is when the last of the loads that are done is out.
+func (in *Instance) doneEnd() int {
+	end := 0
+	for _, l := range in.done {
+		end = max(end, l.End)
+	}
+	return end
 }
 
 // Enough is why a search ended that had proven as much as was asked for.

@@ -1,0 +1,44 @@
+package class
+
+// MostJarsBy is the bound on jars from prices, after so many rounds of improving them.
+func MostJarsBy(in *Instance, deadline, rounds int, coarse bool) int {
+	p := newPrices(in)
+	p.coarse = coarse
+	return p.improve(deadline, 0, rounds, false)
+}
+
+// BoundAt is the bound on jars, in ten-thousandths, at prices that are the same at all times: of a jar of each batch,
+// and of a burner for a minute.
+func BoundAt(in *Instance, deadline int, jar []int, burner int) int {
+	p := newPrices(in)
+	for b := range p.jar {
+		for j := range p.jar[b] {
+			p.jar[b][j] = jar[b]
+		}
+	}
+	for t := range p.burner {
+		p.burner[t] = burner
+		p.upTo[t+1] = p.upTo[t] + burner
+	}
+	u := &usage{jars: make([][]int, len(in.batches)), burners: make([]int, in.close+1)}
+	for b := range u.jars {
+		u.jars[b] = make([]int, p.blocks)
+	}
+	return p.bound(deadline, u)
+}
+
+// TimetablesPerRun makes the timetable of a first list of intents n times and returns the loads made.
+func TimetablesPerRun(in *Instance, n int) int {
+	s := newSchedule(in)
+	list := in.construct(rule{ready: 1, merge: true}, nil)
+	loads := 0
+	for range n {
+		s.reset()
+		for i := range list {
+			s.add(list[i])
+		}
+		s.settle()
+		loads += s.value().Loads
+	}
+	return loads
+}

@@ -119,6 +119,38 @@ func newLiveList(s *session) *cobra.Command {
 	}
 }
 
+func newQuestionHistory(s *session) *cobra.Command {
+	return &cobra.Command{
+		Use: "history QUESTION", Short: "List what happened to a question", Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := s.under("questions", args[0])
+			if err != nil {
+				return err
+			}
+			all := &stillroomv1.ListQuestionStepsResponse{}
+			for token := ""; ; {
+				page, err := ask(cmd.Context(), s, func(ctx context.Context, c stillroomv1.QuestionServiceClient) (*stillroomv1.ListQuestionStepsResponse, error) {
+					return c.ListQuestionSteps(ctx, &stillroomv1.ListQuestionStepsRequest{Parent: name, PageSize: everyPage, PageToken: token})
+				})
+				if err != nil {
+					return err
+				}
+				all.Steps = append(all.Steps, page.GetSteps()...)
+				if token = page.GetNextPageToken(); token == "" {
+					break
+				}
+			}
+			return s.show(all, func(w io.Writer) {
+				g := newGrid("WHEN (UTC)", "WHAT", "BY", "WHAT IT REPLACED")
+				for _, step := range all.GetSteps() {
+					g.add(clock(step.GetHappenTime(), time.UTC), step.GetStep(), step.GetHost(), oneLine(step.GetFormer(), 60))
+				}
+				g.write(w, "Nothing happened yet.")
+			})
+		},
+	}
+}
+
 func newQuestionCarry(s *session) *cobra.Command {
 	return &cobra.Command{
 		Use: "carry CLASS [TO]", Short: "Carry a class's open questions over to another class, or to the general ones", Args: cobra.RangeArgs(1, 2),

@@ -18,7 +18,7 @@ func newQuestion(s *session) *cobra.Command {
 	return parent(groupPlan, "question", "Questions: ask, endorse, merge, order, answer, publish",
 		newQuestionAsk(s), newQuestionList(s), newQuestionShow(s), newQuestionEdit(s), newQuestionEndorse(s),
 		newQuestionAnswer(s), newQuestionPublish(s), newQuestionMerge(s), newQuestionGroups(s), newQuestionLikely(s),
-		newQuestionOrder(s), newQuestionCarry(s), newQuestionExport(s), newQuestionWatch(s),
+		newQuestionOrder(s), newQuestionCarry(s), newQuestionHistory(s), newQuestionExport(s), newQuestionWatch(s),
 		newQuestionStep(s, "withdraw", "Take a question back, for good", func(ctx context.Context, c stillroomv1.QuestionServiceClient, name string) (*stillroomv1.Question, error) {
 			return c.WithdrawQuestion(ctx, &stillroomv1.WithdrawQuestionRequest{Name: name})
 		}),
@@ -341,7 +341,7 @@ var audienceWords = map[string]stillroomv1.AnswerAudience{
 }
 
 func newQuestionPublish(s *session) *cobra.Command {
-	var to, reviewer string
+	var to, reviewer, text string
 	cmd := &cobra.Command{
 		Use: "publish QUESTION", Short: "Show a reviewed answer to the class, or put it into the library", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -353,13 +353,14 @@ func newQuestionPublish(s *session) *cobra.Command {
 				return err
 			}
 			q, err := ask(cmd.Context(), s, func(ctx context.Context, c stillroomv1.QuestionServiceClient) (*stillroomv1.Question, error) {
-				return c.PublishAnswer(ctx, &stillroomv1.PublishAnswerRequest{Name: name, Audience: audienceWords[to], Reviewer: reviewer})
+				return c.PublishAnswer(ctx, &stillroomv1.PublishAnswerRequest{Name: name, Audience: audienceWords[to], Reviewer: reviewer, Text: text})
 			})
 			return s.showQuestion(q, err)
 		},
 	}
 	cmd.Flags().StringVar(&to, "to", "library", "who may read it: askers, class or library")
 	cmd.Flags().StringVar(&reviewer, "reviewer", "", "who read it over")
+	cmd.Flags().StringVar(&text, "text", "", "the answer as the reviewer words it (as it is when left out)")
 	_ = cmd.MarkFlagRequired("reviewer")
 	return cmd
 }

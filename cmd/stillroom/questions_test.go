@@ -72,6 +72,7 @@ func TestQuestionsFromTheCommandLine(t *testing.T) {
 	require.Contains(t, p.run("question", "likely", "jar", "not", "sealed"), "Reprocess it within 24 hours")
 	require.Contains(t, p.run("question", "export"), "### One jar did not seal, what now?\n\nReprocess it within 24 hours")
 	require.Contains(t, p.run("question", "export", "--format", "csv"), "seal,jar,\"One jar did not seal, what now?\"")
+	require.Contains(t, p.run("question", "history", "seal"), "publish  Lu")
 	require.Contains(t, p.run("question", "carry", "salsa"), "2 carried over")
 	require.Contains(t, p.run("class", "calendar", "salsa"), "DTSTART;TZID=America/Denver:20270824T180000\r\n")
 	require.Contains(t, p.run("question", "edit", "park", "--order", "in", "--minutes", "1.5", "--topic", "Getting here"), "Where do I park?")

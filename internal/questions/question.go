@@ -76,6 +76,24 @@ func (a Audience) Wider() []Audience {
 	return []Audience{ToLibrary}
 }
 
+// Happened is one thing that happened to a question.
+type Happened struct {
+	// Number rises from step to step.
+	Number int64
+	// Step is the verb: that of a [Step], or ask, publish or carry.
+	Step string
+	// By is who did it, where known; for ask, edit and endorse a participant.
+	By string
+	// Former is what it replaced.
+	Former string
+	At     time.Time
+}
+
+// ByParticipant reports whether By is a participant, whose name may be nobody's business.
+func (h Happened) ByParticipant() bool {
+	return h.Step == "ask" || h.Step == Edit.String() || h.Step == Endorse.String()
+}
+
 // LiveSession is a live session of a class.
 type LiveSession struct {
 	Class, ID, Host string

@@ -341,9 +341,49 @@ func (s *questionService) PublishAnswer(ctx context.Context, req *stillroomv1.Pu
 	if err != nil {
 		return nil, err
 	}
+	text := req.GetText()
+	if text != "" {
+		if text, err = questions.Clean("text", text, questions.LongestAnswer); err != nil {
+			return nil, err
+		}
+	}
 	return s.guarded(ctx, req, func(tx *store.Tx, q questions.Question) (questions.Question, error) {
-		return tx.PublishAnswer(ctx, q.ID, audiences[req.GetAudience()], reviewer, s.now())
+		return tx.PublishAnswer(ctx, q.ID, audiences[req.GetAudience()], reviewer, text, s.now())
 	})
+}
+
+func (s *questionService) ListQuestionSteps(ctx context.Context, req *stillroomv1.ListQuestionStepsRequest) (*stillroomv1.ListQuestionStepsResponse, error) {
+	var k, id string
+	if err := parseName("parent", req.GetParent(), questionPattern, &k, &id); err != nil {
+		return nil, err
+	}
+	list := req.GetParent() + "/steps"
+	var after int64
+	if err := readPage(req.GetPageToken(), list, &after); err != nil {
+		return nil, err
+	}
+	size := pageSize(req.GetPageSize())
+	out := &stillroomv1.ListQuestionStepsResponse{}
+	err := s.store.In(ctx, k, func(tx *store.Tx) error {
+		out.Reset()
+		if _, err := tx.Question(ctx, id); err != nil {
+			return err
+		}
+		rows, err := tx.QuestionSteps(ctx, id, after, size+1)
+		rows, more := cut(rows, size)
+		for _, h := range rows {
+			step := &stillroomv1.QuestionStep{Step: h.Step, HappenTime: timestamppb.New(h.At), Former: h.Former}
+			if !h.ByParticipant() { // who asked unnamed, or endorsed, stays unnamed here
+				step.Host = h.By
+			}
+			out.Steps = append(out.Steps, step)
+		}
+		if more {
+			out.NextPageToken = nextPage(list, rows[len(rows)-1].Number)
+		}
+		return err
+	})
+	return out, err
 }
 
 // longestName bounds the name of a host, an answerer or a reviewer, in characters.

@@ -386,13 +386,31 @@ func TestEveryStepOfALife(t *testing.T) {
 	published, err := c.PublishAnswer(ctx, &stillroomv1.PublishAnswerRequest{Name: question("q"), Reviewer: "R", Audience: stillroomv1.AnswerAudience_ANSWER_AUDIENCE_LIBRARY})
 	require.NoError(t, err)
 	require.Equal(t, "R", published.GetAnswer().GetReviewer())
+	require.Equal(t, "So.", published.GetAnswer().GetText())
+	published, err = c.PublishAnswer(ctx, &stillroomv1.PublishAnswerRequest{Name: question("q"), Reviewer: "R", Audience: stillroomv1.AnswerAudience_ANSWER_AUDIENCE_CLASS, Text: " Just so. "})
+	require.NoError(t, err)
+	require.Equal(t, "Just so.", published.GetAnswer().GetText())
+	_, err = c.PublishAnswer(ctx, &stillroomv1.PublishAnswerRequest{Name: question("q"), Reviewer: "R", Audience: stillroomv1.AnswerAudience_ANSWER_AUDIENCE_CLASS, Text: "\x00"})
+	require.Equal(t, []string{"text"}, badFields(t, requireCode(t, codes.InvalidArgument, err)))
 	reopened, err := c.ReopenQuestion(ctx, &stillroomv1.ReopenQuestionRequest{Name: question("q")})
 	require.NoError(t, err)
 	require.Nil(t, reopened.GetAnswer())
-	// The answer that was taken back stays in the record.
-	var former string
-	require.NoError(t, s.store.Pool().QueryRow(ctx, "SELECT former FROM question_events WHERE step = 'undo' AND former <> ''").Scan(&former))
-	require.Equal(t, "So.", former)
+	// The answers that were reworded and taken back stay in the record.
+	var steps, former []string
+	for token := ""; ; {
+		page, err := c.ListQuestionSteps(ctx, &stillroomv1.ListQuestionStepsRequest{Parent: question("q"), PageSize: 3, PageToken: token})
+		require.NoError(t, err)
+		for _, step := range page.GetSteps() {
+			steps, former = append(steps, step.GetStep()+" "+step.GetHost()), append(former, step.GetFormer())
+		}
+		if token = page.GetNextPageToken(); token == "" {
+			break
+		}
+	}
+	require.Equal(t, []string{"ask ", "park ", "undo ", "answer A host", "publish R", "publish R", "undo "}, steps)
+	require.Equal(t, []string{"", "", "", "", "", "So.", "Just so."}, former)
+	_, err = c.ListQuestionSteps(ctx, &stillroomv1.ListQuestionStepsRequest{Parent: question("ghost")})
+	requireCode(t, codes.NotFound, err)
 	_, err = c.WithdrawQuestion(ctx, &stillroomv1.WithdrawQuestionRequest{Name: question("q")})
 	require.NoError(t, err)
 	_, err = c.AnswerQuestion(ctx, &stillroomv1.AnswerQuestionRequest{Name: question("q"), Answer: &stillroomv1.Answer{Text: "Too late."}})

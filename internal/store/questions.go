@@ -225,8 +225,9 @@ func (t *Tx) AnswerQuestion(ctx context.Context, id string, r questions.Reply, n
 	return t.Question(ctx, id)
 }
 
-// PublishAnswer widens or narrows the audience of an answer.
-func (t *Tx) PublishAnswer(ctx context.Context, id string, audience questions.Audience, reviewer string, now time.Time) (questions.Question, error) {
+// PublishAnswer sets the audience of an answer that somebody read over; text,
+// when not empty, is the reviewer's wording.
+func (t *Tx) PublishAnswer(ctx context.Context, id string, audience questions.Audience, reviewer, text string, now time.Time) (questions.Question, error) {
 	row, err := t.lockOne(ctx, id)
 	if err != nil {
 		return questions.Question{}, err
@@ -234,10 +235,18 @@ func (t *Tx) PublishAnswer(ctx context.Context, id string, audience questions.Au
 	if row.state != questions.Answered {
 		return questions.Question{}, fault.New(fault.Precondition, "the question is %s and has no answer of its own to publish; answer it first", row.state)
 	}
-	if err := t.q.PublishAnswer(ctx, db.PublishAnswerParams{KitchenID: t.kitchen, ID: row.ID, Audience: string(audience), Reviewer: reviewer}); err != nil {
+	former := ""
+	switch text {
+	case "", row.Answer:
+		text = row.Answer
+	default:
+		former = row.Answer
+	}
+	err = t.q.PublishAnswer(ctx, db.PublishAnswerParams{KitchenID: t.kitchen, ID: row.ID, Audience: string(audience), Reviewer: reviewer, Answer: text})
+	if err != nil {
 		return questions.Question{}, err
 	}
-	if err := t.record(ctx, row.ID, "publish", reviewer, "", now); err != nil {
+	if err := t.record(ctx, row.ID, "publish", reviewer, former, now); err != nil {
 		return questions.Question{}, err
 	}
 	return t.Question(ctx, id)
@@ -362,6 +371,14 @@ func (t *Tx) regrouped(ctx context.Context, id string, root uuid.UUID, step stri
 		return questions.Question{}, err
 	}
 	return t.Question(ctx, id)
+}
+
+// QuestionSteps lists what happened to a question after the step numbered after.
+func (t *Tx) QuestionSteps(ctx context.Context, id string, after int64, limit int32) ([]questions.Happened, error) {
+	rows, err := t.q.QuestionSteps(ctx, db.QuestionStepsParams{KitchenID: t.kitchen, Slug: id, AfterSeq: after, Size: limit})
+	return each(rows, func(r db.QuestionStepsRow) questions.Happened {
+		return questions.Happened{Number: r.Seq, Step: r.Step, By: r.Actor, Former: r.Former, At: r.HappenedAt}
+	}), err
 }
 
 // sourceRow is how a source is kept in jsonb.

@@ -672,13 +672,14 @@ func (q *Queries) MergeQuestion(ctx context.Context, arg MergeQuestionParams) er
 }
 
 const publishAnswer = `-- name: PublishAnswer :exec
-UPDATE questions SET audience = $1, reviewer = $2, version = version + 1
-WHERE kitchen_id = $3 AND id = $4
+UPDATE questions SET audience = $1, reviewer = $2, answer = $3, version = version + 1
+WHERE kitchen_id = $4 AND id = $5
 `
 
 type PublishAnswerParams struct {
 	Audience  string
 	Reviewer  string
+	Answer    string
 	KitchenID uuid.UUID
 	ID        uuid.UUID
 }
@@ -687,6 +688,7 @@ func (q *Queries) PublishAnswer(ctx context.Context, arg PublishAnswerParams) er
 	_, err := q.db.Exec(ctx, publishAnswer,
 		arg.Audience,
 		arg.Reviewer,
+		arg.Answer,
 		arg.KitchenID,
 		arg.ID,
 	)
@@ -724,6 +726,60 @@ func (q *Queries) PublishedTexts(ctx context.Context, arg PublishedTextsParams) 
 	for rows.Next() {
 		var i PublishedTextsRow
 		if err := rows.Scan(&i.Slug, &i.Body); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const questionSteps = `-- name: QuestionSteps :many
+SELECT e.seq, e.step, e.actor, e.former, e.happened_at
+FROM question_events e JOIN questions q ON q.kitchen_id = e.kitchen_id AND q.id = e.question_id
+WHERE e.kitchen_id = $1 AND q.slug = $2 AND e.seq > $3
+ORDER BY e.seq
+LIMIT $4
+`
+
+type QuestionStepsParams struct {
+	KitchenID uuid.UUID
+	Slug      string
+	AfterSeq  int64
+	Size      int32
+}
+
+type QuestionStepsRow struct {
+	Seq        int64
+	Step       string
+	Actor      string
+	Former     string
+	HappenedAt time.Time
+}
+
+func (q *Queries) QuestionSteps(ctx context.Context, arg QuestionStepsParams) ([]QuestionStepsRow, error) {
+	rows, err := q.db.Query(ctx, questionSteps,
+		arg.KitchenID,
+		arg.Slug,
+		arg.AfterSeq,
+		arg.Size,
+	)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	items := []QuestionStepsRow{}
+	for rows.Next() {
+		var i QuestionStepsRow
+		if err := rows.Scan(
+			&i.Seq,
+			&i.Step,
+			&i.Actor,
+			&i.Former,
+			&i.HappenedAt,
+		); err != nil {
 			return nil, err
 		}
 		items = append(items, i)

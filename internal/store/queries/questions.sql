@@ -102,7 +102,7 @@ SET state = 'answered', answered_in = session_id, session_id = NULL, host = '', 
 WHERE kitchen_id = @kitchen_id AND id = @id;
 
 -- name: PublishAnswer :exec
-UPDATE questions SET audience = @audience, reviewer = @reviewer, version = version + 1
+UPDATE questions SET audience = @audience, reviewer = @reviewer, answer = @answer, version = version + 1
 WHERE kitchen_id = @kitchen_id AND id = @id;
 
 -- name: MergeQuestion :exec
@@ -175,4 +175,11 @@ LEFT JOIN classes c ON c.kitchen_id = q.kitchen_id AND c.id = q.class_id
 WHERE q.kitchen_id = @kitchen_id AND q.state = 'answered' AND q.audience = ANY (@audiences::text[])
   AND (@class_slug::text = '' OR c.slug = @class_slug)
 ORDER BY q.topic, q.answered_at, q.slug
+LIMIT @size;
+
+-- name: QuestionSteps :many
+SELECT e.seq, e.step, e.actor, e.former, e.happened_at
+FROM question_events e JOIN questions q ON q.kitchen_id = e.kitchen_id AND q.id = e.question_id
+WHERE e.kitchen_id = @kitchen_id AND q.slug = @slug AND e.seq > @after_seq
+ORDER BY e.seq
 LIMIT @size;

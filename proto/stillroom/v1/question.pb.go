@@ -1545,7 +1545,9 @@ type PublishAnswerRequest struct {
 	// Who read it over before it was published, a name for people, 1 to 120 characters.
 	Reviewer string `protobuf:"bytes,3,opt,name=reviewer,proto3" json:"reviewer,omitempty"`
 	// When set, must be current.
-	Etag          string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The answer as the reviewer worded it, up to 20000 characters; empty leaves it as it is. The former wording stays in the record.
+	Text          string `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1604,6 +1606,13 @@ func (x *PublishAnswerRequest) GetReviewer() string {
 func (x *PublishAnswerRequest) GetEtag() string {
 	if x != nil {
 		return x.Etag
+	}
+	return ""
+}
+
+func (x *PublishAnswerRequest) GetText() string {
+	if x != nil {
+		return x.Text
 	}
 	return ""
 }
@@ -1892,6 +1901,198 @@ func (x *SplitQuestionRequest) GetEtag() string {
 	return ""
 }
 
+// ListQuestionStepsRequest asks for a page of a question's record.
+type ListQuestionStepsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "kitchens/{kitchen}/questions/{question}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// At most this many, 0 to 1000; 0 means 50.
+	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// next_page_token of the page before; empty for the first.
+	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListQuestionStepsRequest) Reset() {
+	*x = ListQuestionStepsRequest{}
+	mi := &file_stillroom_v1_question_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListQuestionStepsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListQuestionStepsRequest) ProtoMessage() {}
+
+func (x *ListQuestionStepsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_question_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListQuestionStepsRequest.ProtoReflect.Descriptor instead.
+func (*ListQuestionStepsRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *ListQuestionStepsRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ListQuestionStepsRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListQuestionStepsRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// QuestionStep is one thing that happened to a question.
+type QuestionStep struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The step: ask, edit, endorse, take, park, skip, undo, answer, publish, merge, split, withdraw or carry.
+	Step string `protobuf:"bytes,1,opt,name=step,proto3" json:"step,omitempty"`
+	// When it happened.
+	HappenTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=happen_time,json=happenTime,proto3" json:"happen_time,omitempty"`
+	// The host, answerer or reviewer who did it; empty where nobody is named.
+	Host string `protobuf:"bytes,3,opt,name=host,proto3" json:"host,omitempty"`
+	// What it replaced: words that were edited, an answer that was taken back or reworded; for carry the id of the class left.
+	Former        string `protobuf:"bytes,4,opt,name=former,proto3" json:"former,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuestionStep) Reset() {
+	*x = QuestionStep{}
+	mi := &file_stillroom_v1_question_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuestionStep) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuestionStep) ProtoMessage() {}
+
+func (x *QuestionStep) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_question_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuestionStep.ProtoReflect.Descriptor instead.
+func (*QuestionStep) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *QuestionStep) GetStep() string {
+	if x != nil {
+		return x.Step
+	}
+	return ""
+}
+
+func (x *QuestionStep) GetHappenTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.HappenTime
+	}
+	return nil
+}
+
+func (x *QuestionStep) GetHost() string {
+	if x != nil {
+		return x.Host
+	}
+	return ""
+}
+
+func (x *QuestionStep) GetFormer() string {
+	if x != nil {
+		return x.Former
+	}
+	return ""
+}
+
+// ListQuestionStepsResponse is a page of a question's record.
+type ListQuestionStepsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The page, the first step first.
+	Steps []*QuestionStep `protobuf:"bytes,1,rep,name=steps,proto3" json:"steps,omitempty"`
+	// Token of the next page, empty at the end.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListQuestionStepsResponse) Reset() {
+	*x = ListQuestionStepsResponse{}
+	mi := &file_stillroom_v1_question_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListQuestionStepsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListQuestionStepsResponse) ProtoMessage() {}
+
+func (x *ListQuestionStepsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_question_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListQuestionStepsResponse.ProtoReflect.Descriptor instead.
+func (*ListQuestionStepsResponse) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *ListQuestionStepsResponse) GetSteps() []*QuestionStep {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
+}
+
+func (x *ListQuestionStepsResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
 // SuggestGroupsRequest asks which open questions of a class ask the same.
 type SuggestGroupsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1905,7 +2106,7 @@ type SuggestGroupsRequest struct {
 
 func (x *SuggestGroupsRequest) Reset() {
 	*x = SuggestGroupsRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[20]
+	mi := &file_stillroom_v1_question_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1917,7 +2118,7 @@ func (x *SuggestGroupsRequest) String() string {
 func (*SuggestGroupsRequest) ProtoMessage() {}
 
 func (x *SuggestGroupsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[20]
+	mi := &file_stillroom_v1_question_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1930,7 +2131,7 @@ func (x *SuggestGroupsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuggestGroupsRequest.ProtoReflect.Descriptor instead.
 func (*SuggestGroupsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{20}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *SuggestGroupsRequest) GetParent() string {
@@ -1962,7 +2163,7 @@ type QuestionGroup struct {
 
 func (x *QuestionGroup) Reset() {
 	*x = QuestionGroup{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[21]
+	mi := &file_stillroom_v1_question_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1974,7 +2175,7 @@ func (x *QuestionGroup) String() string {
 func (*QuestionGroup) ProtoMessage() {}
 
 func (x *QuestionGroup) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[21]
+	mi := &file_stillroom_v1_question_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1987,7 +2188,7 @@ func (x *QuestionGroup) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuestionGroup.ProtoReflect.Descriptor instead.
 func (*QuestionGroup) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{21}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *QuestionGroup) GetQuestions() []string {
@@ -2024,7 +2225,7 @@ type SuggestGroupsResponse struct {
 
 func (x *SuggestGroupsResponse) Reset() {
 	*x = SuggestGroupsResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[22]
+	mi := &file_stillroom_v1_question_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2036,7 +2237,7 @@ func (x *SuggestGroupsResponse) String() string {
 func (*SuggestGroupsResponse) ProtoMessage() {}
 
 func (x *SuggestGroupsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[22]
+	mi := &file_stillroom_v1_question_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2049,7 +2250,7 @@ func (x *SuggestGroupsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuggestGroupsResponse.ProtoReflect.Descriptor instead.
 func (*SuggestGroupsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{22}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *SuggestGroupsResponse) GetGroups() []*QuestionGroup {
@@ -2083,7 +2284,7 @@ type SuggestAnswersRequest struct {
 
 func (x *SuggestAnswersRequest) Reset() {
 	*x = SuggestAnswersRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[23]
+	mi := &file_stillroom_v1_question_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2095,7 +2296,7 @@ func (x *SuggestAnswersRequest) String() string {
 func (*SuggestAnswersRequest) ProtoMessage() {}
 
 func (x *SuggestAnswersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[23]
+	mi := &file_stillroom_v1_question_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2108,7 +2309,7 @@ func (x *SuggestAnswersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuggestAnswersRequest.ProtoReflect.Descriptor instead.
 func (*SuggestAnswersRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{23}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *SuggestAnswersRequest) GetParent() string {
@@ -2152,7 +2353,7 @@ type SuggestedAnswer struct {
 
 func (x *SuggestedAnswer) Reset() {
 	*x = SuggestedAnswer{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[24]
+	mi := &file_stillroom_v1_question_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2164,7 +2365,7 @@ func (x *SuggestedAnswer) String() string {
 func (*SuggestedAnswer) ProtoMessage() {}
 
 func (x *SuggestedAnswer) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[24]
+	mi := &file_stillroom_v1_question_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2177,7 +2378,7 @@ func (x *SuggestedAnswer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuggestedAnswer.ProtoReflect.Descriptor instead.
 func (*SuggestedAnswer) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{24}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *SuggestedAnswer) GetQuestion() *Question {
@@ -2209,7 +2410,7 @@ type ComputedAnswer struct {
 
 func (x *ComputedAnswer) Reset() {
 	*x = ComputedAnswer{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[25]
+	mi := &file_stillroom_v1_question_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2221,7 +2422,7 @@ func (x *ComputedAnswer) String() string {
 func (*ComputedAnswer) ProtoMessage() {}
 
 func (x *ComputedAnswer) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[25]
+	mi := &file_stillroom_v1_question_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2234,7 +2435,7 @@ func (x *ComputedAnswer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComputedAnswer.ProtoReflect.Descriptor instead.
 func (*ComputedAnswer) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{25}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ComputedAnswer) GetText() string {
@@ -2273,7 +2474,7 @@ type SuggestAnswersResponse struct {
 
 func (x *SuggestAnswersResponse) Reset() {
 	*x = SuggestAnswersResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[26]
+	mi := &file_stillroom_v1_question_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2285,7 +2486,7 @@ func (x *SuggestAnswersResponse) String() string {
 func (*SuggestAnswersResponse) ProtoMessage() {}
 
 func (x *SuggestAnswersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[26]
+	mi := &file_stillroom_v1_question_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2298,7 +2499,7 @@ func (x *SuggestAnswersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuggestAnswersResponse.ProtoReflect.Descriptor instead.
 func (*SuggestAnswersResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{26}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *SuggestAnswersResponse) GetAnswers() []*SuggestedAnswer {
@@ -2339,7 +2540,7 @@ type PlanRunningOrderRequest struct {
 
 func (x *PlanRunningOrderRequest) Reset() {
 	*x = PlanRunningOrderRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[27]
+	mi := &file_stillroom_v1_question_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2351,7 +2552,7 @@ func (x *PlanRunningOrderRequest) String() string {
 func (*PlanRunningOrderRequest) ProtoMessage() {}
 
 func (x *PlanRunningOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[27]
+	mi := &file_stillroom_v1_question_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2364,7 +2565,7 @@ func (x *PlanRunningOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRunningOrderRequest.ProtoReflect.Descriptor instead.
 func (*PlanRunningOrderRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{27}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *PlanRunningOrderRequest) GetClass() string {
@@ -2414,7 +2615,7 @@ type RunningOrderPosition struct {
 
 func (x *RunningOrderPosition) Reset() {
 	*x = RunningOrderPosition{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[28]
+	mi := &file_stillroom_v1_question_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2426,7 +2627,7 @@ func (x *RunningOrderPosition) String() string {
 func (*RunningOrderPosition) ProtoMessage() {}
 
 func (x *RunningOrderPosition) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[28]
+	mi := &file_stillroom_v1_question_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2439,7 +2640,7 @@ func (x *RunningOrderPosition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunningOrderPosition.ProtoReflect.Descriptor instead.
 func (*RunningOrderPosition) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{28}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *RunningOrderPosition) GetQuestion() *Question {
@@ -2492,7 +2693,7 @@ type LeftOut struct {
 
 func (x *LeftOut) Reset() {
 	*x = LeftOut{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[29]
+	mi := &file_stillroom_v1_question_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2504,7 +2705,7 @@ func (x *LeftOut) String() string {
 func (*LeftOut) ProtoMessage() {}
 
 func (x *LeftOut) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[29]
+	mi := &file_stillroom_v1_question_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2517,7 +2718,7 @@ func (x *LeftOut) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LeftOut.ProtoReflect.Descriptor instead.
 func (*LeftOut) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{29}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *LeftOut) GetQuestion() *Question {
@@ -2562,7 +2763,7 @@ type RunningOrder struct {
 
 func (x *RunningOrder) Reset() {
 	*x = RunningOrder{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[30]
+	mi := &file_stillroom_v1_question_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2574,7 +2775,7 @@ func (x *RunningOrder) String() string {
 func (*RunningOrder) ProtoMessage() {}
 
 func (x *RunningOrder) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[30]
+	mi := &file_stillroom_v1_question_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2587,7 +2788,7 @@ func (x *RunningOrder) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunningOrder.ProtoReflect.Descriptor instead.
 func (*RunningOrder) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{30}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *RunningOrder) GetPositions() []*RunningOrderPosition {
@@ -2647,7 +2848,7 @@ type CarryOverQuestionsRequest struct {
 
 func (x *CarryOverQuestionsRequest) Reset() {
 	*x = CarryOverQuestionsRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[31]
+	mi := &file_stillroom_v1_question_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2659,7 +2860,7 @@ func (x *CarryOverQuestionsRequest) String() string {
 func (*CarryOverQuestionsRequest) ProtoMessage() {}
 
 func (x *CarryOverQuestionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[31]
+	mi := &file_stillroom_v1_question_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2672,7 +2873,7 @@ func (x *CarryOverQuestionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CarryOverQuestionsRequest.ProtoReflect.Descriptor instead.
 func (*CarryOverQuestionsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{31}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *CarryOverQuestionsRequest) GetFromClass() string {
@@ -2707,7 +2908,7 @@ type CarryOverQuestionsResponse struct {
 
 func (x *CarryOverQuestionsResponse) Reset() {
 	*x = CarryOverQuestionsResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[32]
+	mi := &file_stillroom_v1_question_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2719,7 +2920,7 @@ func (x *CarryOverQuestionsResponse) String() string {
 func (*CarryOverQuestionsResponse) ProtoMessage() {}
 
 func (x *CarryOverQuestionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[32]
+	mi := &file_stillroom_v1_question_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2732,7 +2933,7 @@ func (x *CarryOverQuestionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CarryOverQuestionsResponse.ProtoReflect.Descriptor instead.
 func (*CarryOverQuestionsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{32}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *CarryOverQuestionsResponse) GetQuestions() []*Question {
@@ -2759,7 +2960,7 @@ type ExportAnswersRequest struct {
 
 func (x *ExportAnswersRequest) Reset() {
 	*x = ExportAnswersRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[33]
+	mi := &file_stillroom_v1_question_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2771,7 +2972,7 @@ func (x *ExportAnswersRequest) String() string {
 func (*ExportAnswersRequest) ProtoMessage() {}
 
 func (x *ExportAnswersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[33]
+	mi := &file_stillroom_v1_question_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2784,7 +2985,7 @@ func (x *ExportAnswersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportAnswersRequest.ProtoReflect.Descriptor instead.
 func (*ExportAnswersRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{33}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ExportAnswersRequest) GetParent() string {
@@ -2832,7 +3033,7 @@ type ExportAnswersResponse struct {
 
 func (x *ExportAnswersResponse) Reset() {
 	*x = ExportAnswersResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[34]
+	mi := &file_stillroom_v1_question_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2844,7 +3045,7 @@ func (x *ExportAnswersResponse) String() string {
 func (*ExportAnswersResponse) ProtoMessage() {}
 
 func (x *ExportAnswersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[34]
+	mi := &file_stillroom_v1_question_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2857,7 +3058,7 @@ func (x *ExportAnswersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportAnswersResponse.ProtoReflect.Descriptor instead.
 func (*ExportAnswersResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{34}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ExportAnswersResponse) GetContent() []byte {
@@ -2899,7 +3100,7 @@ type ExportClassCalendarRequest struct {
 
 func (x *ExportClassCalendarRequest) Reset() {
 	*x = ExportClassCalendarRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[35]
+	mi := &file_stillroom_v1_question_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2911,7 +3112,7 @@ func (x *ExportClassCalendarRequest) String() string {
 func (*ExportClassCalendarRequest) ProtoMessage() {}
 
 func (x *ExportClassCalendarRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[35]
+	mi := &file_stillroom_v1_question_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2924,7 +3125,7 @@ func (x *ExportClassCalendarRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportClassCalendarRequest.ProtoReflect.Descriptor instead.
 func (*ExportClassCalendarRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{35}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ExportClassCalendarRequest) GetClass() string {
@@ -2949,7 +3150,7 @@ type ExportClassCalendarResponse struct {
 
 func (x *ExportClassCalendarResponse) Reset() {
 	*x = ExportClassCalendarResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[36]
+	mi := &file_stillroom_v1_question_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2961,7 +3162,7 @@ func (x *ExportClassCalendarResponse) String() string {
 func (*ExportClassCalendarResponse) ProtoMessage() {}
 
 func (x *ExportClassCalendarResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[36]
+	mi := &file_stillroom_v1_question_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2974,7 +3175,7 @@ func (x *ExportClassCalendarResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportClassCalendarResponse.ProtoReflect.Descriptor instead.
 func (*ExportClassCalendarResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{36}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ExportClassCalendarResponse) GetContent() []byte {
@@ -3015,7 +3216,7 @@ type CreateSessionRequest struct {
 
 func (x *CreateSessionRequest) Reset() {
 	*x = CreateSessionRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[37]
+	mi := &file_stillroom_v1_question_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3027,7 +3228,7 @@ func (x *CreateSessionRequest) String() string {
 func (*CreateSessionRequest) ProtoMessage() {}
 
 func (x *CreateSessionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[37]
+	mi := &file_stillroom_v1_question_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3040,7 +3241,7 @@ func (x *CreateSessionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateSessionRequest.ProtoReflect.Descriptor instead.
 func (*CreateSessionRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{37}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *CreateSessionRequest) GetParent() string {
@@ -3082,7 +3283,7 @@ type GetSessionRequest struct {
 
 func (x *GetSessionRequest) Reset() {
 	*x = GetSessionRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[38]
+	mi := &file_stillroom_v1_question_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3094,7 +3295,7 @@ func (x *GetSessionRequest) String() string {
 func (*GetSessionRequest) ProtoMessage() {}
 
 func (x *GetSessionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[38]
+	mi := &file_stillroom_v1_question_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3107,7 +3308,7 @@ func (x *GetSessionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSessionRequest.ProtoReflect.Descriptor instead.
 func (*GetSessionRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{38}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *GetSessionRequest) GetName() string {
@@ -3132,7 +3333,7 @@ type ListSessionsRequest struct {
 
 func (x *ListSessionsRequest) Reset() {
 	*x = ListSessionsRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[39]
+	mi := &file_stillroom_v1_question_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3144,7 +3345,7 @@ func (x *ListSessionsRequest) String() string {
 func (*ListSessionsRequest) ProtoMessage() {}
 
 func (x *ListSessionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[39]
+	mi := &file_stillroom_v1_question_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3157,7 +3358,7 @@ func (x *ListSessionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSessionsRequest.ProtoReflect.Descriptor instead.
 func (*ListSessionsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{39}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ListSessionsRequest) GetParent() string {
@@ -3194,7 +3395,7 @@ type ListSessionsResponse struct {
 
 func (x *ListSessionsResponse) Reset() {
 	*x = ListSessionsResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[40]
+	mi := &file_stillroom_v1_question_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3206,7 +3407,7 @@ func (x *ListSessionsResponse) String() string {
 func (*ListSessionsResponse) ProtoMessage() {}
 
 func (x *ListSessionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[40]
+	mi := &file_stillroom_v1_question_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3219,7 +3420,7 @@ func (x *ListSessionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSessionsResponse.ProtoReflect.Descriptor instead.
 func (*ListSessionsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{40}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ListSessionsResponse) GetSessions() []*Session {
@@ -3247,7 +3448,7 @@ type CloseSessionRequest struct {
 
 func (x *CloseSessionRequest) Reset() {
 	*x = CloseSessionRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[41]
+	mi := &file_stillroom_v1_question_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3259,7 +3460,7 @@ func (x *CloseSessionRequest) String() string {
 func (*CloseSessionRequest) ProtoMessage() {}
 
 func (x *CloseSessionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[41]
+	mi := &file_stillroom_v1_question_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3272,7 +3473,7 @@ func (x *CloseSessionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseSessionRequest.ProtoReflect.Descriptor instead.
 func (*CloseSessionRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{41}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *CloseSessionRequest) GetName() string {
@@ -3297,7 +3498,7 @@ type TakeNextQuestionRequest struct {
 
 func (x *TakeNextQuestionRequest) Reset() {
 	*x = TakeNextQuestionRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[42]
+	mi := &file_stillroom_v1_question_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3309,7 +3510,7 @@ func (x *TakeNextQuestionRequest) String() string {
 func (*TakeNextQuestionRequest) ProtoMessage() {}
 
 func (x *TakeNextQuestionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[42]
+	mi := &file_stillroom_v1_question_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3322,7 +3523,7 @@ func (x *TakeNextQuestionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeNextQuestionRequest.ProtoReflect.Descriptor instead.
 func (*TakeNextQuestionRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{42}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *TakeNextQuestionRequest) GetSession() string {
@@ -3363,7 +3564,7 @@ type WatchQuestionsRequest struct {
 
 func (x *WatchQuestionsRequest) Reset() {
 	*x = WatchQuestionsRequest{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[43]
+	mi := &file_stillroom_v1_question_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3375,7 +3576,7 @@ func (x *WatchQuestionsRequest) String() string {
 func (*WatchQuestionsRequest) ProtoMessage() {}
 
 func (x *WatchQuestionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[43]
+	mi := &file_stillroom_v1_question_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3388,7 +3589,7 @@ func (x *WatchQuestionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchQuestionsRequest.ProtoReflect.Descriptor instead.
 func (*WatchQuestionsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{43}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *WatchQuestionsRequest) GetParent() string {
@@ -3434,7 +3635,7 @@ type WatchQuestionsResponse struct {
 
 func (x *WatchQuestionsResponse) Reset() {
 	*x = WatchQuestionsResponse{}
-	mi := &file_stillroom_v1_question_proto_msgTypes[44]
+	mi := &file_stillroom_v1_question_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3446,7 +3647,7 @@ func (x *WatchQuestionsResponse) String() string {
 func (*WatchQuestionsResponse) ProtoMessage() {}
 
 func (x *WatchQuestionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_question_proto_msgTypes[44]
+	mi := &file_stillroom_v1_question_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3459,7 +3660,7 @@ func (x *WatchQuestionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchQuestionsResponse.ProtoReflect.Descriptor instead.
 func (*WatchQuestionsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{44}
+	return file_stillroom_v1_question_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *WatchQuestionsResponse) GetKind() WatchKind {
@@ -3616,13 +3817,14 @@ const file_stillroom_v1_question_proto_rawDesc = "" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x06answer\x12\x12\n" +
 	"\x04etag\x18\x03 \x01(\tR\x04etag\x12*\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xd7\x01\n" +
+	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xeb\x01\n" +
 	"\x14PublishAnswerRequest\x126\n" +
 	"\x04name\x18\x01 \x01(\tB\"\xe2A\x01\x02\xfaA\x14\n" +
 	"\x12stillroom/Question\xbaH\x04r\x02\x10\x01R\x04name\x12H\n" +
 	"\baudience\x18\x02 \x01(\x0e2\x1c.stillroom.v1.AnswerAudienceB\x0e\xe2A\x01\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\baudience\x12)\n" +
 	"\breviewer\x18\x03 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01\x18xR\breviewer\x12\x12\n" +
-	"\x04etag\x18\x04 \x01(\tR\x04etag\"a\n" +
+	"\x04etag\x18\x04 \x01(\tR\x04etag\x12\x12\n" +
+	"\x04text\x18\x05 \x01(\tR\x04text\"a\n" +
 	"\x13ParkQuestionRequest\x126\n" +
 	"\x04name\x18\x01 \x01(\tB\"\xe2A\x01\x02\xfaA\x14\n" +
 	"\x12stillroom/Question\xbaH\x04r\x02\x10\x01R\x04name\x12\x12\n" +
@@ -3645,7 +3847,23 @@ const file_stillroom_v1_question_proto_rawDesc = "" +
 	"\x14SplitQuestionRequest\x126\n" +
 	"\x04name\x18\x01 \x01(\tB\"\xe2A\x01\x02\xfaA\x14\n" +
 	"\x12stillroom/Question\xbaH\x04r\x02\x10\x01R\x04name\x12\x12\n" +
-	"\x04etag\x18\x02 \x01(\tR\x04etag\"~\n" +
+	"\x04etag\x18\x02 \x01(\tR\x04etag\"\x9e\x01\n" +
+	"\x18ListQuestionStepsRequest\x12:\n" +
+	"\x06parent\x18\x01 \x01(\tB\"\xe2A\x01\x02\xfaA\x14\n" +
+	"\x12stillroom/Question\xbaH\x04r\x02\x10\x01R\x06parent\x12'\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"\x8b\x01\n" +
+	"\fQuestionStep\x12\x12\n" +
+	"\x04step\x18\x01 \x01(\tR\x04step\x12;\n" +
+	"\vhappen_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"happenTime\x12\x12\n" +
+	"\x04host\x18\x03 \x01(\tR\x04host\x12\x16\n" +
+	"\x06former\x18\x04 \x01(\tR\x06former\"u\n" +
+	"\x19ListQuestionStepsResponse\x120\n" +
+	"\x05steps\x18\x01 \x03(\v2\x1a.stillroom.v1.QuestionStepR\x05steps\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"~\n" +
 	"\x14SuggestGroupsRequest\x12:\n" +
 	"\x06parent\x18\x01 \x01(\tB\"\xe2A\x01\x02\xfaA\x14\x12\x12stillroom/Question\xbaH\x04r\x02\x10\x01R\x06parent\x12*\n" +
 	"\x05class\x18\x02 \x01(\tB\x14\xfaA\x11\n" +
@@ -3797,7 +4015,7 @@ const file_stillroom_v1_question_proto_rawDesc = "" +
 	"\x13WATCH_KIND_SNAPSHOT\x10\x01\x12\x1b\n" +
 	"\x17WATCH_KIND_SNAPSHOT_END\x10\x02\x12\x16\n" +
 	"\x12WATCH_KIND_CHANGED\x10\x03\x12\x14\n" +
-	"\x10WATCH_KIND_ALIVE\x10\x042\x8a\x11\n" +
+	"\x10WATCH_KIND_ALIVE\x10\x042\xf0\x11\n" +
 	"\x0fQuestionService\x12M\n" +
 	"\x0eCreateQuestion\x12#.stillroom.v1.CreateQuestionRequest\x1a\x16.stillroom.v1.Question\x12G\n" +
 	"\vGetQuestion\x12 .stillroom.v1.GetQuestionRequest\x1a\x16.stillroom.v1.Question\x12X\n" +
@@ -3812,7 +4030,8 @@ const file_stillroom_v1_question_proto_rawDesc = "" +
 	"\fSkipQuestion\x12!.stillroom.v1.SkipQuestionRequest\x1a\x16.stillroom.v1.Question\x12M\n" +
 	"\x0eReopenQuestion\x12#.stillroom.v1.ReopenQuestionRequest\x1a\x16.stillroom.v1.Question\x12M\n" +
 	"\x0eMergeQuestions\x12#.stillroom.v1.MergeQuestionsRequest\x1a\x16.stillroom.v1.Question\x12K\n" +
-	"\rSplitQuestion\x12\".stillroom.v1.SplitQuestionRequest\x1a\x16.stillroom.v1.Question\x12X\n" +
+	"\rSplitQuestion\x12\".stillroom.v1.SplitQuestionRequest\x1a\x16.stillroom.v1.Question\x12d\n" +
+	"\x11ListQuestionSteps\x12&.stillroom.v1.ListQuestionStepsRequest\x1a'.stillroom.v1.ListQuestionStepsResponse\x12X\n" +
 	"\rSuggestGroups\x12\".stillroom.v1.SuggestGroupsRequest\x1a#.stillroom.v1.SuggestGroupsResponse\x12[\n" +
 	"\x0eSuggestAnswers\x12#.stillroom.v1.SuggestAnswersRequest\x1a$.stillroom.v1.SuggestAnswersResponse\x12U\n" +
 	"\x10PlanRunningOrder\x12%.stillroom.v1.PlanRunningOrderRequest\x1a\x1a.stillroom.v1.RunningOrder\x12g\n" +
@@ -3840,7 +4059,7 @@ func file_stillroom_v1_question_proto_rawDescGZIP() []byte {
 }
 
 var file_stillroom_v1_question_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_stillroom_v1_question_proto_msgTypes = make([]protoimpl.MessageInfo, 45)
+var file_stillroom_v1_question_proto_msgTypes = make([]protoimpl.MessageInfo, 48)
 var file_stillroom_v1_question_proto_goTypes = []any{
 	(QuestionState)(0),                  // 0: stillroom.v1.QuestionState
 	(AnswerAudience)(0),                 // 1: stillroom.v1.AnswerAudience
@@ -3867,131 +4086,138 @@ var file_stillroom_v1_question_proto_goTypes = []any{
 	(*ReopenQuestionRequest)(nil),       // 22: stillroom.v1.ReopenQuestionRequest
 	(*MergeQuestionsRequest)(nil),       // 23: stillroom.v1.MergeQuestionsRequest
 	(*SplitQuestionRequest)(nil),        // 24: stillroom.v1.SplitQuestionRequest
-	(*SuggestGroupsRequest)(nil),        // 25: stillroom.v1.SuggestGroupsRequest
-	(*QuestionGroup)(nil),               // 26: stillroom.v1.QuestionGroup
-	(*SuggestGroupsResponse)(nil),       // 27: stillroom.v1.SuggestGroupsResponse
-	(*SuggestAnswersRequest)(nil),       // 28: stillroom.v1.SuggestAnswersRequest
-	(*SuggestedAnswer)(nil),             // 29: stillroom.v1.SuggestedAnswer
-	(*ComputedAnswer)(nil),              // 30: stillroom.v1.ComputedAnswer
-	(*SuggestAnswersResponse)(nil),      // 31: stillroom.v1.SuggestAnswersResponse
-	(*PlanRunningOrderRequest)(nil),     // 32: stillroom.v1.PlanRunningOrderRequest
-	(*RunningOrderPosition)(nil),        // 33: stillroom.v1.RunningOrderPosition
-	(*LeftOut)(nil),                     // 34: stillroom.v1.LeftOut
-	(*RunningOrder)(nil),                // 35: stillroom.v1.RunningOrder
-	(*CarryOverQuestionsRequest)(nil),   // 36: stillroom.v1.CarryOverQuestionsRequest
-	(*CarryOverQuestionsResponse)(nil),  // 37: stillroom.v1.CarryOverQuestionsResponse
-	(*ExportAnswersRequest)(nil),        // 38: stillroom.v1.ExportAnswersRequest
-	(*ExportAnswersResponse)(nil),       // 39: stillroom.v1.ExportAnswersResponse
-	(*ExportClassCalendarRequest)(nil),  // 40: stillroom.v1.ExportClassCalendarRequest
-	(*ExportClassCalendarResponse)(nil), // 41: stillroom.v1.ExportClassCalendarResponse
-	(*CreateSessionRequest)(nil),        // 42: stillroom.v1.CreateSessionRequest
-	(*GetSessionRequest)(nil),           // 43: stillroom.v1.GetSessionRequest
-	(*ListSessionsRequest)(nil),         // 44: stillroom.v1.ListSessionsRequest
-	(*ListSessionsResponse)(nil),        // 45: stillroom.v1.ListSessionsResponse
-	(*CloseSessionRequest)(nil),         // 46: stillroom.v1.CloseSessionRequest
-	(*TakeNextQuestionRequest)(nil),     // 47: stillroom.v1.TakeNextQuestionRequest
-	(*WatchQuestionsRequest)(nil),       // 48: stillroom.v1.WatchQuestionsRequest
-	(*WatchQuestionsResponse)(nil),      // 49: stillroom.v1.WatchQuestionsResponse
-	(*timestamppb.Timestamp)(nil),       // 50: google.protobuf.Timestamp
-	(*Source)(nil),                      // 51: stillroom.v1.Source
-	(*fieldmaskpb.FieldMask)(nil),       // 52: google.protobuf.FieldMask
-	(*Caution)(nil),                     // 53: stillroom.v1.Caution
+	(*ListQuestionStepsRequest)(nil),    // 25: stillroom.v1.ListQuestionStepsRequest
+	(*QuestionStep)(nil),                // 26: stillroom.v1.QuestionStep
+	(*ListQuestionStepsResponse)(nil),   // 27: stillroom.v1.ListQuestionStepsResponse
+	(*SuggestGroupsRequest)(nil),        // 28: stillroom.v1.SuggestGroupsRequest
+	(*QuestionGroup)(nil),               // 29: stillroom.v1.QuestionGroup
+	(*SuggestGroupsResponse)(nil),       // 30: stillroom.v1.SuggestGroupsResponse
+	(*SuggestAnswersRequest)(nil),       // 31: stillroom.v1.SuggestAnswersRequest
+	(*SuggestedAnswer)(nil),             // 32: stillroom.v1.SuggestedAnswer
+	(*ComputedAnswer)(nil),              // 33: stillroom.v1.ComputedAnswer
+	(*SuggestAnswersResponse)(nil),      // 34: stillroom.v1.SuggestAnswersResponse
+	(*PlanRunningOrderRequest)(nil),     // 35: stillroom.v1.PlanRunningOrderRequest
+	(*RunningOrderPosition)(nil),        // 36: stillroom.v1.RunningOrderPosition
+	(*LeftOut)(nil),                     // 37: stillroom.v1.LeftOut
+	(*RunningOrder)(nil),                // 38: stillroom.v1.RunningOrder
+	(*CarryOverQuestionsRequest)(nil),   // 39: stillroom.v1.CarryOverQuestionsRequest
+	(*CarryOverQuestionsResponse)(nil),  // 40: stillroom.v1.CarryOverQuestionsResponse
+	(*ExportAnswersRequest)(nil),        // 41: stillroom.v1.ExportAnswersRequest
+	(*ExportAnswersResponse)(nil),       // 42: stillroom.v1.ExportAnswersResponse
+	(*ExportClassCalendarRequest)(nil),  // 43: stillroom.v1.ExportClassCalendarRequest
+	(*ExportClassCalendarResponse)(nil), // 44: stillroom.v1.ExportClassCalendarResponse
+	(*CreateSessionRequest)(nil),        // 45: stillroom.v1.CreateSessionRequest
+	(*GetSessionRequest)(nil),           // 46: stillroom.v1.GetSessionRequest
+	(*ListSessionsRequest)(nil),         // 47: stillroom.v1.ListSessionsRequest
+	(*ListSessionsResponse)(nil),        // 48: stillroom.v1.ListSessionsResponse
+	(*CloseSessionRequest)(nil),         // 49: stillroom.v1.CloseSessionRequest
+	(*TakeNextQuestionRequest)(nil),     // 50: stillroom.v1.TakeNextQuestionRequest
+	(*WatchQuestionsRequest)(nil),       // 51: stillroom.v1.WatchQuestionsRequest
+	(*WatchQuestionsResponse)(nil),      // 52: stillroom.v1.WatchQuestionsResponse
+	(*timestamppb.Timestamp)(nil),       // 53: google.protobuf.Timestamp
+	(*Source)(nil),                      // 54: stillroom.v1.Source
+	(*fieldmaskpb.FieldMask)(nil),       // 55: google.protobuf.FieldMask
+	(*Caution)(nil),                     // 56: stillroom.v1.Caution
 }
 var file_stillroom_v1_question_proto_depIdxs = []int32{
-	50, // 0: stillroom.v1.Question.need_time:type_name -> google.protobuf.Timestamp
+	53, // 0: stillroom.v1.Question.need_time:type_name -> google.protobuf.Timestamp
 	0,  // 1: stillroom.v1.Question.state:type_name -> stillroom.v1.QuestionState
 	7,  // 2: stillroom.v1.Question.notices:type_name -> stillroom.v1.TriageNotice
 	6,  // 3: stillroom.v1.Question.answer:type_name -> stillroom.v1.Answer
-	50, // 4: stillroom.v1.Question.create_time:type_name -> google.protobuf.Timestamp
-	51, // 5: stillroom.v1.Answer.sources:type_name -> stillroom.v1.Source
+	53, // 4: stillroom.v1.Question.create_time:type_name -> google.protobuf.Timestamp
+	54, // 5: stillroom.v1.Answer.sources:type_name -> stillroom.v1.Source
 	1,  // 6: stillroom.v1.Answer.audience:type_name -> stillroom.v1.AnswerAudience
-	50, // 7: stillroom.v1.Answer.create_time:type_name -> google.protobuf.Timestamp
+	53, // 7: stillroom.v1.Answer.create_time:type_name -> google.protobuf.Timestamp
 	8,  // 8: stillroom.v1.TriageNotice.facts:type_name -> stillroom.v1.PublishedFact
-	51, // 9: stillroom.v1.PublishedFact.source:type_name -> stillroom.v1.Source
+	54, // 9: stillroom.v1.PublishedFact.source:type_name -> stillroom.v1.Source
 	3,  // 10: stillroom.v1.Session.state:type_name -> stillroom.v1.SessionState
-	50, // 11: stillroom.v1.Session.open_time:type_name -> google.protobuf.Timestamp
-	50, // 12: stillroom.v1.Session.close_time:type_name -> google.protobuf.Timestamp
+	53, // 11: stillroom.v1.Session.open_time:type_name -> google.protobuf.Timestamp
+	53, // 12: stillroom.v1.Session.close_time:type_name -> google.protobuf.Timestamp
 	5,  // 13: stillroom.v1.CreateQuestionRequest.question:type_name -> stillroom.v1.Question
 	0,  // 14: stillroom.v1.ListQuestionsRequest.states:type_name -> stillroom.v1.QuestionState
 	5,  // 15: stillroom.v1.ListQuestionsResponse.questions:type_name -> stillroom.v1.Question
 	5,  // 16: stillroom.v1.UpdateQuestionRequest.question:type_name -> stillroom.v1.Question
-	52, // 17: stillroom.v1.UpdateQuestionRequest.update_mask:type_name -> google.protobuf.FieldMask
+	55, // 17: stillroom.v1.UpdateQuestionRequest.update_mask:type_name -> google.protobuf.FieldMask
 	6,  // 18: stillroom.v1.AnswerQuestionRequest.answer:type_name -> stillroom.v1.Answer
 	1,  // 19: stillroom.v1.PublishAnswerRequest.audience:type_name -> stillroom.v1.AnswerAudience
-	26, // 20: stillroom.v1.SuggestGroupsResponse.groups:type_name -> stillroom.v1.QuestionGroup
-	5,  // 21: stillroom.v1.SuggestedAnswer.question:type_name -> stillroom.v1.Question
-	51, // 22: stillroom.v1.ComputedAnswer.sources:type_name -> stillroom.v1.Source
-	53, // 23: stillroom.v1.ComputedAnswer.cautions:type_name -> stillroom.v1.Caution
-	29, // 24: stillroom.v1.SuggestAnswersResponse.answers:type_name -> stillroom.v1.SuggestedAnswer
-	7,  // 25: stillroom.v1.SuggestAnswersResponse.notices:type_name -> stillroom.v1.TriageNotice
-	30, // 26: stillroom.v1.SuggestAnswersResponse.computed:type_name -> stillroom.v1.ComputedAnswer
-	5,  // 27: stillroom.v1.RunningOrderPosition.question:type_name -> stillroom.v1.Question
-	5,  // 28: stillroom.v1.LeftOut.question:type_name -> stillroom.v1.Question
-	33, // 29: stillroom.v1.RunningOrder.positions:type_name -> stillroom.v1.RunningOrderPosition
-	34, // 30: stillroom.v1.RunningOrder.left_out:type_name -> stillroom.v1.LeftOut
-	5,  // 31: stillroom.v1.CarryOverQuestionsResponse.questions:type_name -> stillroom.v1.Question
-	1,  // 32: stillroom.v1.ExportAnswersRequest.audience:type_name -> stillroom.v1.AnswerAudience
-	2,  // 33: stillroom.v1.ExportAnswersRequest.format:type_name -> stillroom.v1.AnswerFormat
-	9,  // 34: stillroom.v1.ListSessionsResponse.sessions:type_name -> stillroom.v1.Session
-	4,  // 35: stillroom.v1.WatchQuestionsResponse.kind:type_name -> stillroom.v1.WatchKind
-	5,  // 36: stillroom.v1.WatchQuestionsResponse.question:type_name -> stillroom.v1.Question
-	10, // 37: stillroom.v1.QuestionService.CreateQuestion:input_type -> stillroom.v1.CreateQuestionRequest
-	11, // 38: stillroom.v1.QuestionService.GetQuestion:input_type -> stillroom.v1.GetQuestionRequest
-	12, // 39: stillroom.v1.QuestionService.ListQuestions:input_type -> stillroom.v1.ListQuestionsRequest
-	14, // 40: stillroom.v1.QuestionService.UpdateQuestion:input_type -> stillroom.v1.UpdateQuestionRequest
-	15, // 41: stillroom.v1.QuestionService.WithdrawQuestion:input_type -> stillroom.v1.WithdrawQuestionRequest
-	16, // 42: stillroom.v1.QuestionService.EndorseQuestion:input_type -> stillroom.v1.EndorseQuestionRequest
-	17, // 43: stillroom.v1.QuestionService.UnendorseQuestion:input_type -> stillroom.v1.UnendorseQuestionRequest
-	18, // 44: stillroom.v1.QuestionService.AnswerQuestion:input_type -> stillroom.v1.AnswerQuestionRequest
-	19, // 45: stillroom.v1.QuestionService.PublishAnswer:input_type -> stillroom.v1.PublishAnswerRequest
-	20, // 46: stillroom.v1.QuestionService.ParkQuestion:input_type -> stillroom.v1.ParkQuestionRequest
-	21, // 47: stillroom.v1.QuestionService.SkipQuestion:input_type -> stillroom.v1.SkipQuestionRequest
-	22, // 48: stillroom.v1.QuestionService.ReopenQuestion:input_type -> stillroom.v1.ReopenQuestionRequest
-	23, // 49: stillroom.v1.QuestionService.MergeQuestions:input_type -> stillroom.v1.MergeQuestionsRequest
-	24, // 50: stillroom.v1.QuestionService.SplitQuestion:input_type -> stillroom.v1.SplitQuestionRequest
-	25, // 51: stillroom.v1.QuestionService.SuggestGroups:input_type -> stillroom.v1.SuggestGroupsRequest
-	28, // 52: stillroom.v1.QuestionService.SuggestAnswers:input_type -> stillroom.v1.SuggestAnswersRequest
-	32, // 53: stillroom.v1.QuestionService.PlanRunningOrder:input_type -> stillroom.v1.PlanRunningOrderRequest
-	36, // 54: stillroom.v1.QuestionService.CarryOverQuestions:input_type -> stillroom.v1.CarryOverQuestionsRequest
-	38, // 55: stillroom.v1.QuestionService.ExportAnswers:input_type -> stillroom.v1.ExportAnswersRequest
-	40, // 56: stillroom.v1.QuestionService.ExportClassCalendar:input_type -> stillroom.v1.ExportClassCalendarRequest
-	42, // 57: stillroom.v1.QuestionService.CreateSession:input_type -> stillroom.v1.CreateSessionRequest
-	43, // 58: stillroom.v1.QuestionService.GetSession:input_type -> stillroom.v1.GetSessionRequest
-	44, // 59: stillroom.v1.QuestionService.ListSessions:input_type -> stillroom.v1.ListSessionsRequest
-	46, // 60: stillroom.v1.QuestionService.CloseSession:input_type -> stillroom.v1.CloseSessionRequest
-	47, // 61: stillroom.v1.QuestionService.TakeNextQuestion:input_type -> stillroom.v1.TakeNextQuestionRequest
-	48, // 62: stillroom.v1.QuestionService.WatchQuestions:input_type -> stillroom.v1.WatchQuestionsRequest
-	5,  // 63: stillroom.v1.QuestionService.CreateQuestion:output_type -> stillroom.v1.Question
-	5,  // 64: stillroom.v1.QuestionService.GetQuestion:output_type -> stillroom.v1.Question
-	13, // 65: stillroom.v1.QuestionService.ListQuestions:output_type -> stillroom.v1.ListQuestionsResponse
-	5,  // 66: stillroom.v1.QuestionService.UpdateQuestion:output_type -> stillroom.v1.Question
-	5,  // 67: stillroom.v1.QuestionService.WithdrawQuestion:output_type -> stillroom.v1.Question
-	5,  // 68: stillroom.v1.QuestionService.EndorseQuestion:output_type -> stillroom.v1.Question
-	5,  // 69: stillroom.v1.QuestionService.UnendorseQuestion:output_type -> stillroom.v1.Question
-	5,  // 70: stillroom.v1.QuestionService.AnswerQuestion:output_type -> stillroom.v1.Question
-	5,  // 71: stillroom.v1.QuestionService.PublishAnswer:output_type -> stillroom.v1.Question
-	5,  // 72: stillroom.v1.QuestionService.ParkQuestion:output_type -> stillroom.v1.Question
-	5,  // 73: stillroom.v1.QuestionService.SkipQuestion:output_type -> stillroom.v1.Question
-	5,  // 74: stillroom.v1.QuestionService.ReopenQuestion:output_type -> stillroom.v1.Question
-	5,  // 75: stillroom.v1.QuestionService.MergeQuestions:output_type -> stillroom.v1.Question
-	5,  // 76: stillroom.v1.QuestionService.SplitQuestion:output_type -> stillroom.v1.Question
-	27, // 77: stillroom.v1.QuestionService.SuggestGroups:output_type -> stillroom.v1.SuggestGroupsResponse
-	31, // 78: stillroom.v1.QuestionService.SuggestAnswers:output_type -> stillroom.v1.SuggestAnswersResponse
-	35, // 79: stillroom.v1.QuestionService.PlanRunningOrder:output_type -> stillroom.v1.RunningOrder
-	37, // 80: stillroom.v1.QuestionService.CarryOverQuestions:output_type -> stillroom.v1.CarryOverQuestionsResponse
-	39, // 81: stillroom.v1.QuestionService.ExportAnswers:output_type -> stillroom.v1.ExportAnswersResponse
-	41, // 82: stillroom.v1.QuestionService.ExportClassCalendar:output_type -> stillroom.v1.ExportClassCalendarResponse
-	9,  // 83: stillroom.v1.QuestionService.CreateSession:output_type -> stillroom.v1.Session
-	9,  // 84: stillroom.v1.QuestionService.GetSession:output_type -> stillroom.v1.Session
-	45, // 85: stillroom.v1.QuestionService.ListSessions:output_type -> stillroom.v1.ListSessionsResponse
-	9,  // 86: stillroom.v1.QuestionService.CloseSession:output_type -> stillroom.v1.Session
-	5,  // 87: stillroom.v1.QuestionService.TakeNextQuestion:output_type -> stillroom.v1.Question
-	49, // 88: stillroom.v1.QuestionService.WatchQuestions:output_type -> stillroom.v1.WatchQuestionsResponse
-	63, // [63:89] is the sub-list for method output_type
-	37, // [37:63] is the sub-list for method input_type
-	37, // [37:37] is the sub-list for extension type_name
-	37, // [37:37] is the sub-list for extension extendee
-	0,  // [0:37] is the sub-list for field type_name
+	53, // 20: stillroom.v1.QuestionStep.happen_time:type_name -> google.protobuf.Timestamp
+	26, // 21: stillroom.v1.ListQuestionStepsResponse.steps:type_name -> stillroom.v1.QuestionStep
+	29, // 22: stillroom.v1.SuggestGroupsResponse.groups:type_name -> stillroom.v1.QuestionGroup
+	5,  // 23: stillroom.v1.SuggestedAnswer.question:type_name -> stillroom.v1.Question
+	54, // 24: stillroom.v1.ComputedAnswer.sources:type_name -> stillroom.v1.Source
+	56, // 25: stillroom.v1.ComputedAnswer.cautions:type_name -> stillroom.v1.Caution
+	32, // 26: stillroom.v1.SuggestAnswersResponse.answers:type_name -> stillroom.v1.SuggestedAnswer
+	7,  // 27: stillroom.v1.SuggestAnswersResponse.notices:type_name -> stillroom.v1.TriageNotice
+	33, // 28: stillroom.v1.SuggestAnswersResponse.computed:type_name -> stillroom.v1.ComputedAnswer
+	5,  // 29: stillroom.v1.RunningOrderPosition.question:type_name -> stillroom.v1.Question
+	5,  // 30: stillroom.v1.LeftOut.question:type_name -> stillroom.v1.Question
+	36, // 31: stillroom.v1.RunningOrder.positions:type_name -> stillroom.v1.RunningOrderPosition
+	37, // 32: stillroom.v1.RunningOrder.left_out:type_name -> stillroom.v1.LeftOut
+	5,  // 33: stillroom.v1.CarryOverQuestionsResponse.questions:type_name -> stillroom.v1.Question
+	1,  // 34: stillroom.v1.ExportAnswersRequest.audience:type_name -> stillroom.v1.AnswerAudience
+	2,  // 35: stillroom.v1.ExportAnswersRequest.format:type_name -> stillroom.v1.AnswerFormat
+	9,  // 36: stillroom.v1.ListSessionsResponse.sessions:type_name -> stillroom.v1.Session
+	4,  // 37: stillroom.v1.WatchQuestionsResponse.kind:type_name -> stillroom.v1.WatchKind
+	5,  // 38: stillroom.v1.WatchQuestionsResponse.question:type_name -> stillroom.v1.Question
+	10, // 39: stillroom.v1.QuestionService.CreateQuestion:input_type -> stillroom.v1.CreateQuestionRequest
+	11, // 40: stillroom.v1.QuestionService.GetQuestion:input_type -> stillroom.v1.GetQuestionRequest
+	12, // 41: stillroom.v1.QuestionService.ListQuestions:input_type -> stillroom.v1.ListQuestionsRequest
+	14, // 42: stillroom.v1.QuestionService.UpdateQuestion:input_type -> stillroom.v1.UpdateQuestionRequest
+	15, // 43: stillroom.v1.QuestionService.WithdrawQuestion:input_type -> stillroom.v1.WithdrawQuestionRequest
+	16, // 44: stillroom.v1.QuestionService.EndorseQuestion:input_type -> stillroom.v1.EndorseQuestionRequest
+	17, // 45: stillroom.v1.QuestionService.UnendorseQuestion:input_type -> stillroom.v1.UnendorseQuestionRequest
+	18, // 46: stillroom.v1.QuestionService.AnswerQuestion:input_type -> stillroom.v1.AnswerQuestionRequest
+	19, // 47: stillroom.v1.QuestionService.PublishAnswer:input_type -> stillroom.v1.PublishAnswerRequest
+	20, // 48: stillroom.v1.QuestionService.ParkQuestion:input_type -> stillroom.v1.ParkQuestionRequest
+	21, // 49: stillroom.v1.QuestionService.SkipQuestion:input_type -> stillroom.v1.SkipQuestionRequest
+	22, // 50: stillroom.v1.QuestionService.ReopenQuestion:input_type -> stillroom.v1.ReopenQuestionRequest
+	23, // 51: stillroom.v1.QuestionService.MergeQuestions:input_type -> stillroom.v1.MergeQuestionsRequest
+	24, // 52: stillroom.v1.QuestionService.SplitQuestion:input_type -> stillroom.v1.SplitQuestionRequest
+	25, // 53: stillroom.v1.QuestionService.ListQuestionSteps:input_type -> stillroom.v1.ListQuestionStepsRequest
+	28, // 54: stillroom.v1.QuestionService.SuggestGroups:input_type -> stillroom.v1.SuggestGroupsRequest
+	31, // 55: stillroom.v1.QuestionService.SuggestAnswers:input_type -> stillroom.v1.SuggestAnswersRequest
+	35, // 56: stillroom.v1.QuestionService.PlanRunningOrder:input_type -> stillroom.v1.PlanRunningOrderRequest
+	39, // 57: stillroom.v1.QuestionService.CarryOverQuestions:input_type -> stillroom.v1.CarryOverQuestionsRequest
+	41, // 58: stillroom.v1.QuestionService.ExportAnswers:input_type -> stillroom.v1.ExportAnswersRequest
+	43, // 59: stillroom.v1.QuestionService.ExportClassCalendar:input_type -> stillroom.v1.ExportClassCalendarRequest
+	45, // 60: stillroom.v1.QuestionService.CreateSession:input_type -> stillroom.v1.CreateSessionRequest
+	46, // 61: stillroom.v1.QuestionService.GetSession:input_type -> stillroom.v1.GetSessionRequest
+	47, // 62: stillroom.v1.QuestionService.ListSessions:input_type -> stillroom.v1.ListSessionsRequest
+	49, // 63: stillroom.v1.QuestionService.CloseSession:input_type -> stillroom.v1.CloseSessionRequest
+	50, // 64: stillroom.v1.QuestionService.TakeNextQuestion:input_type -> stillroom.v1.TakeNextQuestionRequest
+	51, // 65: stillroom.v1.QuestionService.WatchQuestions:input_type -> stillroom.v1.WatchQuestionsRequest
+	5,  // 66: stillroom.v1.QuestionService.CreateQuestion:output_type -> stillroom.v1.Question
+	5,  // 67: stillroom.v1.QuestionService.GetQuestion:output_type -> stillroom.v1.Question
+	13, // 68: stillroom.v1.QuestionService.ListQuestions:output_type -> stillroom.v1.ListQuestionsResponse
+	5,  // 69: stillroom.v1.QuestionService.UpdateQuestion:output_type -> stillroom.v1.Question
+	5,  // 70: stillroom.v1.QuestionService.WithdrawQuestion:output_type -> stillroom.v1.Question
+	5,  // 71: stillroom.v1.QuestionService.EndorseQuestion:output_type -> stillroom.v1.Question
+	5,  // 72: stillroom.v1.QuestionService.UnendorseQuestion:output_type -> stillroom.v1.Question
+	5,  // 73: stillroom.v1.QuestionService.AnswerQuestion:output_type -> stillroom.v1.Question
+	5,  // 74: stillroom.v1.QuestionService.PublishAnswer:output_type -> stillroom.v1.Question
+	5,  // 75: stillroom.v1.QuestionService.ParkQuestion:output_type -> stillroom.v1.Question
+	5,  // 76: stillroom.v1.QuestionService.SkipQuestion:output_type -> stillroom.v1.Question
+	5,  // 77: stillroom.v1.QuestionService.ReopenQuestion:output_type -> stillroom.v1.Question
+	5,  // 78: stillroom.v1.QuestionService.MergeQuestions:output_type -> stillroom.v1.Question
+	5,  // 79: stillroom.v1.QuestionService.SplitQuestion:output_type -> stillroom.v1.Question
+	27, // 80: stillroom.v1.QuestionService.ListQuestionSteps:output_type -> stillroom.v1.ListQuestionStepsResponse
+	30, // 81: stillroom.v1.QuestionService.SuggestGroups:output_type -> stillroom.v1.SuggestGroupsResponse
+	34, // 82: stillroom.v1.QuestionService.SuggestAnswers:output_type -> stillroom.v1.SuggestAnswersResponse
+	38, // 83: stillroom.v1.QuestionService.PlanRunningOrder:output_type -> stillroom.v1.RunningOrder
+	40, // 84: stillroom.v1.QuestionService.CarryOverQuestions:output_type -> stillroom.v1.CarryOverQuestionsResponse
+	42, // 85: stillroom.v1.QuestionService.ExportAnswers:output_type -> stillroom.v1.ExportAnswersResponse
+	44, // 86: stillroom.v1.QuestionService.ExportClassCalendar:output_type -> stillroom.v1.ExportClassCalendarResponse
+	9,  // 87: stillroom.v1.QuestionService.CreateSession:output_type -> stillroom.v1.Session
+	9,  // 88: stillroom.v1.QuestionService.GetSession:output_type -> stillroom.v1.Session
+	48, // 89: stillroom.v1.QuestionService.ListSessions:output_type -> stillroom.v1.ListSessionsResponse
+	9,  // 90: stillroom.v1.QuestionService.CloseSession:output_type -> stillroom.v1.Session
+	5,  // 91: stillroom.v1.QuestionService.TakeNextQuestion:output_type -> stillroom.v1.Question
+	52, // 92: stillroom.v1.QuestionService.WatchQuestions:output_type -> stillroom.v1.WatchQuestionsResponse
+	66, // [66:93] is the sub-list for method output_type
+	39, // [39:66] is the sub-list for method input_type
+	39, // [39:39] is the sub-list for extension type_name
+	39, // [39:39] is the sub-list for extension extendee
+	0,  // [0:39] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_question_proto_init() }
@@ -4000,14 +4226,14 @@ func file_stillroom_v1_question_proto_init() {
 		return
 	}
 	file_stillroom_v1_common_proto_init()
-	file_stillroom_v1_question_proto_msgTypes[27].OneofWrappers = []any{}
+	file_stillroom_v1_question_proto_msgTypes[30].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_question_proto_rawDesc), len(file_stillroom_v1_question_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   45,
+			NumMessages:   48,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

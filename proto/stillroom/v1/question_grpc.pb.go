@@ -33,6 +33,7 @@ const (
 	QuestionService_ReopenQuestion_FullMethodName      = "/stillroom.v1.QuestionService/ReopenQuestion"
 	QuestionService_MergeQuestions_FullMethodName      = "/stillroom.v1.QuestionService/MergeQuestions"
 	QuestionService_SplitQuestion_FullMethodName       = "/stillroom.v1.QuestionService/SplitQuestion"
+	QuestionService_ListQuestionSteps_FullMethodName   = "/stillroom.v1.QuestionService/ListQuestionSteps"
 	QuestionService_SuggestGroups_FullMethodName       = "/stillroom.v1.QuestionService/SuggestGroups"
 	QuestionService_SuggestAnswers_FullMethodName      = "/stillroom.v1.QuestionService/SuggestAnswers"
 	QuestionService_PlanRunningOrder_FullMethodName    = "/stillroom.v1.QuestionService/PlanRunningOrder"
@@ -78,7 +79,8 @@ type QuestionServiceClient interface {
 	UnendorseQuestion(ctx context.Context, in *UnendorseQuestionRequest, opts ...grpc.CallOption) (*Question, error)
 	// AnswerQuestion records what was said or written. The askers of merged questions get it too.
 	AnswerQuestion(ctx context.Context, in *AnswerQuestionRequest, opts ...grpc.CallOption) (*Question, error)
-	// PublishAnswer shows a reviewed answer to the class or puts it into the kitchen's library.
+	// PublishAnswer shows a reviewed answer to the class or puts it into the
+	// kitchen's library, with the reviewer's wording where one is given.
 	PublishAnswer(ctx context.Context, in *PublishAnswerRequest, opts ...grpc.CallOption) (*Question, error)
 	// ParkQuestion sets a question aside: somebody will look something up.
 	ParkQuestion(ctx context.Context, in *ParkQuestionRequest, opts ...grpc.CallOption) (*Question, error)
@@ -92,6 +94,8 @@ type QuestionServiceClient interface {
 	MergeQuestions(ctx context.Context, in *MergeQuestionsRequest, opts ...grpc.CallOption) (*Question, error)
 	// SplitQuestion undoes a merge for one question.
 	SplitQuestion(ctx context.Context, in *SplitQuestionRequest, opts ...grpc.CallOption) (*Question, error)
+	// ListQuestionSteps lists what happened to a question, the first step first.
+	ListQuestionSteps(ctx context.Context, in *ListQuestionStepsRequest, opts ...grpc.CallOption) (*ListQuestionStepsResponse, error)
 	// SuggestGroups says which open questions ask the same. It changes nothing.
 	SuggestGroups(ctx context.Context, in *SuggestGroupsRequest, opts ...grpc.CallOption) (*SuggestGroupsResponse, error)
 	// SuggestAnswers finds published answers for what somebody is typing, and
@@ -272,6 +276,16 @@ func (c *questionServiceClient) SplitQuestion(ctx context.Context, in *SplitQues
 	return out, nil
 }
 
+func (c *questionServiceClient) ListQuestionSteps(ctx context.Context, in *ListQuestionStepsRequest, opts ...grpc.CallOption) (*ListQuestionStepsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListQuestionStepsResponse)
+	err := c.cc.Invoke(ctx, QuestionService_ListQuestionSteps_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *questionServiceClient) SuggestGroups(ctx context.Context, in *SuggestGroupsRequest, opts ...grpc.CallOption) (*SuggestGroupsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(SuggestGroupsResponse)
@@ -432,7 +446,8 @@ type QuestionServiceServer interface {
 	UnendorseQuestion(context.Context, *UnendorseQuestionRequest) (*Question, error)
 	// AnswerQuestion records what was said or written. The askers of merged questions get it too.
 	AnswerQuestion(context.Context, *AnswerQuestionRequest) (*Question, error)
-	// PublishAnswer shows a reviewed answer to the class or puts it into the kitchen's library.
+	// PublishAnswer shows a reviewed answer to the class or puts it into the
+	// kitchen's library, with the reviewer's wording where one is given.
 	PublishAnswer(context.Context, *PublishAnswerRequest) (*Question, error)
 	// ParkQuestion sets a question aside: somebody will look something up.
 	ParkQuestion(context.Context, *ParkQuestionRequest) (*Question, error)
@@ -446,6 +461,8 @@ type QuestionServiceServer interface {
 	MergeQuestions(context.Context, *MergeQuestionsRequest) (*Question, error)
 	// SplitQuestion undoes a merge for one question.
 	SplitQuestion(context.Context, *SplitQuestionRequest) (*Question, error)
+	// ListQuestionSteps lists what happened to a question, the first step first.
+	ListQuestionSteps(context.Context, *ListQuestionStepsRequest) (*ListQuestionStepsResponse, error)
 	// SuggestGroups says which open questions ask the same. It changes nothing.
 	SuggestGroups(context.Context, *SuggestGroupsRequest) (*SuggestGroupsResponse, error)
 	// SuggestAnswers finds published answers for what somebody is typing, and
@@ -527,6 +544,9 @@ func (UnimplementedQuestionServiceServer) MergeQuestions(context.Context, *Merge
 }
 func (UnimplementedQuestionServiceServer) SplitQuestion(context.Context, *SplitQuestionRequest) (*Question, error) {
 	return nil, status.Error(codes.Unimplemented, "method SplitQuestion not implemented")
+}
+func (UnimplementedQuestionServiceServer) ListQuestionSteps(context.Context, *ListQuestionStepsRequest) (*ListQuestionStepsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListQuestionSteps not implemented")
 }
 func (UnimplementedQuestionServiceServer) SuggestGroups(context.Context, *SuggestGroupsRequest) (*SuggestGroupsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SuggestGroups not implemented")
@@ -837,6 +857,24 @@ func _QuestionService_SplitQuestion_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _QuestionService_ListQuestionSteps_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListQuestionStepsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuestionServiceServer).ListQuestionSteps(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuestionService_ListQuestionSteps_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuestionServiceServer).ListQuestionSteps(ctx, req.(*ListQuestionStepsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _QuestionService_SuggestGroups_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(SuggestGroupsRequest)
 	if err := dec(in); err != nil {
@@ -1108,6 +1146,10 @@ var QuestionService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "SplitQuestion",
 			Handler:    _QuestionService_SplitQuestion_Handler,
+		},
+		{
+			MethodName: "ListQuestionSteps",
+			Handler:    _QuestionService_ListQuestionSteps_Handler,
 		},
 		{
 			MethodName: "SuggestGroups",

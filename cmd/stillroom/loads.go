@@ -18,13 +18,13 @@ import (
 
 func newLoads(s *session) *cobra.Command {
 	return parent(groupPlan, "loads", "Canner loads: which jars go in when, and what cannot",
-		newLoadsPlan(s), newLoadsShow(s), newLoadsList(s))
+		newLoadsPlan(s), newLoadsReplan(s), newLoadsShow(s), newLoadsList(s))
 }
 
 func newLoadsPlan(s *session) *cobra.Command {
 	var limit time.Duration
 	var prepare, heat, fill int32
-	var methods []string
+	var methods, around []string
 	var previous string
 	req := &stillroomv1.PlanLoadsRequest{Assumptions: &stillroomv1.WorkAssumptions{}}
 	cmd := &cobra.Command{
@@ -66,6 +66,17 @@ and numbered; planning again makes a new one.`,
 			if previous != "" {
 				req.PreviousPlan = class.GetName() + "/loadPlans/" + previous
 			}
+			for _, other := range around {
+				id, number, ok := strings.Cut(other, "/")
+				if !ok {
+					return fmt.Errorf("--around %q: write CLASS/NUMBER, e.g. jam-day/2", other)
+				}
+				name, err := s.under("classes", id, "loadPlans", number)
+				if err != nil {
+					return err
+				}
+				req.AroundPlans = append(req.AroundPlans, name)
+			}
 			plan, err := s.planLoads(cmd.Context(), req)
 			if err != nil {
 				return err
@@ -82,6 +93,7 @@ and numbered; planning again makes a new one.`,
 	flags.Int32Var(&heat, "heat", 0, "minutes to bring a pot to the heat (10 when left out; not a published figure)")
 	flags.Int32Var(&fill, "fill", 0, "minutes to fill and lid a jar, for two people (1 when left out; not a published figure)")
 	flags.StringArrayVar(&methods, "method", nil, "BATCH=METHOD to use instead of the program's choice; may be given several times")
+	flags.StringArrayVar(&around, "around", nil, "CLASS/NUMBER of a plan that uses the same canners and burners; may be given several times")
 	flags.StringVar(&previous, "keep", "", "number of an earlier plan to stay close to")
 	return cmd
 }

@@ -32,7 +32,10 @@ type Problem struct {
 	delay map[string]int
 	// burners are free for the whole class.
 	burners int
-	notes   []string
+	// others are entries of the instance that stand for burners which plans of other
+	// classes hold, with what for.
+	others map[string]string
+	notes  []string
 }
 
 // planned is a batch in the instance.
@@ -57,7 +60,7 @@ func Build(in Input) (*Problem, error) {
 	if err := in.checkChoices(); err != nil {
 		return nil, err
 	}
-	p := &Problem{in: in, batches: map[string]*planned{}, comeUps: map[string]map[string]line{}, delay: map[string]int{}}
+	p := &Problem{in: in, batches: map[string]*planned{}, comeUps: map[string]map[string]line{}, delay: map[string]int{}, others: map[string]string{}}
 	p.canners, p.notes = in.canners()
 	if len(p.canners) == 0 {
 		return nil, fault.New(fault.Precondition, "the class has no canner to plan with; add equipment of the kind %q", kitchen.KindCanner)
@@ -66,7 +69,7 @@ func Build(in Input) (*Problem, error) {
 		if u.Equipment.Kind != kitchen.Burner {
 			continue
 		}
-		if u.FreeThroughout() {
+		if len(p.in.taken(u).Held) == 0 {
 			p.burners++
 		} else {
 			p.notes = append(p.notes, u.Name()+" is not counted: another class has it for some of the time.")
@@ -92,6 +95,7 @@ func Build(in Input) (*Problem, error) {
 	if err := p.addPast(); err != nil {
 		return nil, err
 	}
+	p.addOthers()
 	return p, nil
 }
 
@@ -313,9 +317,22 @@ func (p *Problem) addBatches() {
 		p.spec.Batches = append(p.spec.Batches, s)
 	}
 	if len(p.left) > 0 {
-		p.spec.Processes = append(p.spec.Processes, class.Process{ID: noProcess, Method: noProcess, Minutes: 1})
-		p.spec.Canners = append(p.spec.Canners, class.Canner{ID: noCanner, Methods: []string{noProcess}, Capacity: map[string]int{noProcess: 1}, Windows: []class.Window{}})
+		p.addNoProcess()
 	}
+}
+
+func (p *Problem) addNoProcess() {
+	if slices.ContainsFunc(p.spec.Canners, func(c class.Canner) bool { return c.ID == noCanner }) {
+		return
+	}
+	p.spec.Processes = append(p.spec.Processes, class.Process{ID: noProcess, Method: noProcess, Minutes: 1})
+	p.spec.Canners = append(p.spec.Canners, class.Canner{ID: noCanner, Methods: []string{noProcess}, Capacity: map[string]int{noProcess: 1}, Windows: []class.Window{}})
+}
+
+// holdsBurner says that the stage of a batch of the instance takes a burner.
+func (p *Problem) holdsBurner(batch string) bool {
+	_, other := p.others[batch]
+	return other || p.workOf(batch).Burner
 }
 
 // workOf is the work of a batch, in the instance or left out of every load.

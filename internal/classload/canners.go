@@ -46,14 +46,15 @@ func (in Input) canners() ([]unit, []string) {
 		if k == nil {
 			continue
 		}
-		c := unit{id: UnitID(u), name: u.Name(), of: u, methods: slices.Clone(k.Methods), physical: k.Physical(u.Equipment.DisplayName), ownHeat: k.OwnHeat, held: u.Held}
+		c := unit{id: UnitID(u), name: u.Name(), of: u, methods: slices.Clone(k.Methods), physical: k.Physical(u.Equipment.DisplayName), ownHeat: k.OwnHeat}
 		if in.Happened != nil && slices.Contains(in.Happened.Gone, c.id) {
 			notes = append(notes, c.name+" cannot be used any more.")
 			c.windows = []class.Window{}
-		} else if !u.FreeThroughout() {
-			c.windows = in.windows(u)
-			for _, h := range u.Held {
-				notes = append(notes, fmt.Sprintf("%s is reserved by %s from %s to %s.", c.name, h.Class, minuteText(in.minute(h.Start)), minuteText(in.minute(h.End))))
+		} else if busy := in.taken(u); len(busy.Held) > 0 {
+			c.held = busy.Held
+			c.windows = in.windows(busy)
+			for _, h := range busy.Held {
+				notes = append(notes, fmt.Sprintf("%s has %s from %s to %s.", h.Class, c.name, minuteText(in.minute(h.Start)), minuteText(in.minute(h.End))))
 			}
 		}
 		if rule, small := c.physical.TooSmallForPressure(); small {
@@ -63,6 +64,31 @@ func (in Input) canners() ([]unit, []string) {
 		all = append(all, c)
 	}
 	return all, notes
+}
+
+// taken is a unit with what other classes take of it: by their plans where those
+// are given, else by their reservations.
+func (in Input) taken(u kitchen.Unit) kitchen.Unit {
+	held := slices.DeleteFunc(slices.Clone(u.Held), func(h kitchen.Hold) bool {
+		return slices.ContainsFunc(in.Around, func(p Plan) bool { return p.Class == h.Class })
+	})
+	for _, p := range in.Around {
+		for _, c := range p.Canners {
+			if c.ID != UnitID(u) {
+				continue
+			}
+			for _, l := range c.Loads {
+				at := func(minute int) time.Time { return p.Opens.Add(time.Duration(minute) * time.Minute) }
+				h := kitchen.Hold{Start: at(l.In - c.Reset), End: at(l.Out + c.Reset), Class: p.Class}
+				if h.Start.Before(in.Class.End()) && h.End.After(in.Class.Start) {
+					held = append(held, h)
+				}
+			}
+		}
+	}
+	slices.SortStableFunc(held, func(a, b kitchen.Hold) int { return a.Start.Compare(b.Start) })
+	u.Held = held
+	return u
 }
 
 // windows are the free spans of a unit in whole minutes of the class, cut to be safe.
@@ -88,12 +114,12 @@ func (in Input) minute(t time.Time) int {
 	return m
 }
 
-// minuteText is a minute of the class for notes: "1 h 05 min after opening".
+// minuteText is a minute of the class for notes: "the opening", "1 h 05 min after it".
 func minuteText(m int) string {
 	if m <= 0 {
 		return "the opening"
 	}
-	return fmt.Sprintf("%d:%02d", m/60, m%60)
+	return fmt.Sprintf("%d h %02d min after it", m/60, m%60)
 }
 
 // line is a come-up of base + perJar*n minutes, and what it rests on.

@@ -18,6 +18,9 @@ type event struct {
 }
 
 func (p *Problem) say(e event) string {
+	if what, other := p.others[e.batch]; other {
+		return what
+	}
 	if e.load == nil {
 		b := p.batch(e.batch)
 		return fmt.Sprintf("%s cooks and fills %s", b.Station, p.in.Recipes[b.Revision].Title)
@@ -83,7 +86,10 @@ func (p *Problem) chain(r result) []Link {
 // holds says what keeps an event from beginning sooner: the index of the event it
 // waits for, or -1 at the end of the chain.
 func (p *Problem) holds(r result, events []event, e event) (int, string) {
-	if r.spec.Done != nil && e.start <= r.spec.Done.Now {
+	if _, other := p.others[e.batch]; other {
+		return -1, "it belongs to another class, whose plan stays as it is"
+	}
+	if p.in.Happened != nil && e.start <= r.spec.Done.Now {
 		return -1, "it has happened, or begins at the present minute"
 	}
 	if e.load == nil {

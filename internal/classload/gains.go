@@ -6,7 +6,9 @@ import (
 	"slices"
 	"time"
 
+	"stillroom/internal/canning"
 	"stillroom/internal/loadplan/class"
+	"stillroom/internal/measure"
 )
 
 // extra marks a canner that a question of the "what if" kind adds.
@@ -56,7 +58,89 @@ func (p *Problem) gains(ctx context.Context, base result, o Options) []Gain {
 		all = append(all, Gain{Change: q.change, Unprocessed: after.Unprocessed - p.lost(), Finish: after.Finish,
 			Proven: proven, Words: words(before, after, proven)})
 	}
+	return append(all, p.jarSizeGains(ctx, base, o)...)
+}
+
+// askedSizes are the sizes that a class might fill instead.
+var askedSizes = []canning.JarSize{canning.HalfPint, canning.Pint, canning.Quart}
+
+// jarSizeGains asks for every size in use what another size would do: the same food
+// in as many jars as hold it. Its processes are looked up afresh.
+func (p *Problem) jarSizeGains(ctx context.Context, base result, o Options) []Gain {
+	if p.in.Happened != nil || p.in.Previous != nil {
+		return nil // jars that are filled stay as they are
+	}
+	var inUse []canning.JarSize
+	for _, b := range p.sorted() {
+		if !slices.Contains(inUse, b.JarSize) {
+			inUse = append(inUse, b.JarSize)
+		}
+	}
+	before := p.foodLeft(base)
+	var all []Gain
+	for _, from := range inUse {
+		for _, to := range askedSizes {
+			if to == from.Trade() || ctx.Err() != nil {
+				continue
+			}
+			changed, err := Build(p.in.withSize(from, to))
+			if err != nil || !changed.loadsAny(to) {
+				continue
+			}
+			r, err := changed.search(ctx, changed.spec, o, nil)
+			if err != nil {
+				continue
+			}
+			after := changed.foodLeft(r)
+			g := Gain{Change: fmt.Sprintf("%s jars instead of %s", to.Name(), from.Name()), Unprocessed: r.answer.Objective.Unprocessed - changed.lost(),
+				Finish: r.answer.Objective.Finish, Proven: r.optimal()}
+			sooner := base.answer.Objective.Finish - r.answer.Objective.Finish
+			switch {
+			case after < before:
+				g.Words = fmt.Sprintf("%.1f l more food processed", (before-after)/millilitresPerLitre)
+			case after == before && sooner > 0:
+				g.Words = fmt.Sprintf("done %d min sooner", sooner)
+			default:
+				continue // another size is named only where it helps
+			}
+			all = append(all, g)
+		}
+	}
 	return all
+}
+
+const millilitresPerLitre = 1000
+
+// withSize is the input with all jars of a size replaced by as many of another as hold the food.
+func (in Input) withSize(from, to canning.JarSize) Input {
+	in.Batches = slices.Clone(in.Batches)
+	for i, b := range in.Batches {
+		if b.JarSize == from {
+			jars := measure.Int(int64(b.Jars)).Mul(from.Volume().Number()).Div(to.Volume().Number())
+			n, _ := jars.Ceil().Int64()
+			in.Batches[i].JarSize, in.Batches[i].Jars = to, int(n)
+		}
+	}
+	return in
+}
+
+// loadsAny says that some batch of a size has a process.
+func (p *Problem) loadsAny(size canning.JarSize) bool {
+	for _, pl := range p.batches {
+		if pl.batch.JarSize == size {
+			return true
+		}
+	}
+	return false
+}
+
+// foodLeft is the food that goes into no load, in millilitres of jar.
+func (p *Problem) foodLeft(r result) float64 {
+	left := 0.0
+	for _, u := range p.unplaced(r) {
+		left += float64(u.Jars) * u.JarSize.Volume().Float64()
+	}
+	return left
 }
 
 func (p *Problem) whatIfs() []whatIf {

@@ -31,14 +31,17 @@ type Input struct {
 	Happened *Happened
 	// Previous is an earlier plan of the class to stay close to.
 	Previous *Plan
+	// Around are plans of other classes that use the same canners and burners. They stay
+	// as they are; what they take is taken. The hands of each class are its own.
+	Around []Plan
 }
 
 // Choice picks among the published processes of a batch.
 type Choice struct {
 	// Method is empty for the program's own choice.
-	Method canning.Method
+	Method canning.Method `json:"method,omitempty"`
 	// Pressure in pounds is 0 for the quickest printed.
-	Pressure measure.GaugePounds
+	Pressure measure.GaugePounds `json:"pressure,omitempty"`
 }
 
 // Happened is what has taken place in a class under way.

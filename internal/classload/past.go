@@ -104,3 +104,28 @@ func (p *Problem) addPrevious() error {
 	p.spec.Keep = keep
 	return nil
 }
+
+// addOthers adds the burners that plans of other classes hold, as stages that have
+// happened: those are neither judged nor moved, and take their burner as stated.
+// Each stands for one jar that nothing can load (see lost).
+func (p *Problem) addOthers() {
+	for _, other := range p.in.Around {
+		shift := p.in.minute(other.Opens)
+		for i, row := range other.BurnerUse {
+			for j, u := range row.Uses {
+				from, until := u.From+shift, u.Until+shift
+				if u.Other || until <= 0 || from >= p.spec.Close {
+					continue
+				}
+				id := fmt.Sprintf("%s burner %d use %d", other.Class, i+1, j+1)
+				p.others[id] = other.Class + ", " + u.What
+				p.addNoProcess()
+				p.spec.Batches = append(p.spec.Batches, class.Batch{ID: id, Station: id, Process: noProcess, Size: noProcess, Jars: 1, Stage: until - from, Split: true})
+				if p.spec.Done == nil {
+					p.spec.Done = &class.Done{Filled: map[string]int{}}
+				}
+				p.spec.Done.Filled[id] = until
+			}
+		}
+	}
+}

@@ -38,14 +38,24 @@ type Plan struct {
 	// Gains are what a little more of something would do.
 	Gains []Gain `json:"gains"`
 
-	Assume   Assumptions `json:"assume"`
-	Notes    []string    `json:"notes"`
-	Cautions []Caution   `json:"cautions"`
+	Assume Assumptions `json:"assume"`
+	// Choices are the methods and pressures that were asked for, by batch, and Around the
+	// plans of other classes it was made around.
+	Choices  map[string]Choice `json:"choices,omitempty"`
+	Around   []PlanRef         `json:"around,omitempty"`
+	Notes    []string          `json:"notes"`
+	Cautions []Caution         `json:"cautions"`
 
 	// Instance and Answer are what was solved and what came out, in the form of the
 	// load-planning files.
 	Instance json.RawMessage `json:"instance"`
 	Answer   json.RawMessage `json:"answer"`
+}
+
+// PlanRef names a plan of a class.
+type PlanRef struct {
+	Class  string `json:"class"`
+	Number int    `json:"number"`
 }
 
 // Outcome is how good a plan is and what is proven about it.
@@ -196,6 +206,8 @@ type Use struct {
 	From  int    `json:"from"`
 	Until int    `json:"until"`
 	What  string `json:"what"`
+	// Other says that it belongs to the plan of another class.
+	Other bool `json:"other,omitempty"`
 }
 
 // Unplaced is jars that go into no load: refrigerate or freeze, and eat first.

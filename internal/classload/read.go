@@ -20,7 +20,10 @@ func (p *Problem) plan(r result, seed uint64) (*Plan, error) {
 	out := &Plan{
 		Class: p.in.Class.ID, Opens: p.in.Class.Start, Close: p.spec.Close, AltitudeMetres: p.in.Altitude.Metres().Float64(),
 		Handlers: p.spec.Handlers, Handling: p.spec.Handling, Burners: p.burners, HotHold: int(p.in.Class.Team.HotHold.Minutes()),
-		Assume: p.in.Assume, Notes: slices.Clone(p.notes),
+		Assume: p.in.Assume, Choices: p.in.Choices, Notes: slices.Clone(p.notes),
+	}
+	for _, other := range p.in.Around {
+		out.Around = append(out.Around, PlanRef{Class: other.Class, Number: other.Number})
 	}
 	if r.note != "" {
 		out.Notes = append(out.Notes, r.note)
@@ -194,6 +197,9 @@ func boil(c class.Canner, n int) int {
 // titled puts recipes' titles and stations in the place of batch ids.
 func (p *Problem) titled(uses []Use) []Use {
 	for i, u := range uses {
+		if what, other := p.others[u.What]; other {
+			uses[i].What, uses[i].Other = what, true
+		}
 		for _, b := range p.in.Batches {
 			if b.ID == u.What {
 				uses[i].What = b.Station + ": " + p.in.Recipes[b.Revision].Title
@@ -211,7 +217,8 @@ func (p *Problem) handlerUses(r result) []Use {
 			name = u.name
 		}
 		if p.spec.Handling > 0 {
-			uses = append(uses, Use{l.Start, l.Start + p.spec.Handling, "load " + name}, Use{l.End - p.spec.Handling, l.End, "unload " + name})
+			uses = append(uses, Use{From: l.Start, Until: l.Start + p.spec.Handling, What: "load " + name},
+				Use{From: l.End - p.spec.Handling, Until: l.End, What: "unload " + name})
 		}
 	}
 	return uses
@@ -295,7 +302,9 @@ func (p *Problem) outcome(r result, seed uint64, plan *Plan) Outcome {
 		}
 	}
 	for _, u := range p.burnerUses(r.spec, class.Answer{Filled: r.answer.Filled}) {
-		o.FuelMinutes += u.Until - u.From
+		if _, other := p.others[u.What]; !other {
+			o.FuelMinutes += u.Until - u.From
+		}
 	}
 	o.WaterLitres = math.Round(o.WaterLitres*10) / 10
 	return o

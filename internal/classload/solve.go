@@ -130,7 +130,7 @@ func (p *Problem) ownHeats(spec class.Spec) int {
 	}
 	var cold []string
 	for _, b := range spec.Batches {
-		if !p.workOf(b.ID).Burner && !slices.Contains(cold, b.Station) {
+		if !p.holdsBurner(b.ID) && !slices.Contains(cold, b.Station) {
 			cold = append(cold, b.Station)
 		}
 	}
@@ -168,7 +168,7 @@ func (p *Problem) overdrawn(spec class.Spec, a class.Answer, real int) int {
 func (p *Problem) burnerUses(spec class.Spec, a class.Answer) []Use {
 	var uses []Use
 	for _, b := range spec.Batches {
-		if at := a.Filled[b.ID]; b.Stage > 0 && p.workOf(b.ID).Burner {
+		if at := a.Filled[b.ID]; b.Stage > 0 && p.holdsBurner(b.ID) {
 			uses = append(uses, Use{From: at - b.Stage, Until: at, What: b.ID})
 		}
 	}
@@ -182,7 +182,8 @@ func (p *Problem) burnerUses(spec class.Spec, a class.Answer) []Use {
 }
 
 // lost is the jars that can go into no load whatever the plan.
-func (p *Problem) lost() (n int) {
+func (p *Problem) lost() int {
+	n := len(p.others)
 	for _, l := range p.left {
 		n += l.Jars
 	}

@@ -1,6 +1,8 @@
 package rpc
 
 import (
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -42,6 +44,12 @@ func encodeLoadPlan(k string, p classload.Plan) *stillroomv1.LoadPlan {
 		Outcome:  e.outcome(), Burners: e.rows(p.BurnerUse), Handlers: e.rows(p.HandlerUse),
 		Assumptions: encodeAssumptions(p.Assume), Notes: p.Notes, Cautions: encodePlanCautions(p.Cautions),
 		InstanceJson: string(p.Instance), AnswerJson: string(p.Answer),
+	}
+	for _, id := range slices.Sorted(maps.Keys(p.Choices)) {
+		out.Choices = append(out.Choices, &stillroomv1.ProcessPick{Batch: e.batch(id), Method: encodeMethod(p.Choices[id].Method), PressurePounds: int32(p.Choices[id].Pressure)})
+	}
+	for _, r := range p.Around {
+		out.AroundPlans = append(out.AroundPlans, nameOf(loadPlanPattern, k, r.Class, strconv.Itoa(r.Number)))
 	}
 	for _, b := range p.Batches {
 		out.Batches = append(out.Batches, &stillroomv1.PlannedBatch{
@@ -132,7 +140,7 @@ func (e planEncoder) rows(rows []classload.Row) []*stillroomv1.UseRow {
 	for i, r := range rows {
 		out[i] = &stillroomv1.UseRow{}
 		for _, u := range r.Uses {
-			out[i].Uses = append(out[i].Uses, &stillroomv1.Use{StartTime: e.at(u.From), EndTime: e.at(u.Until), What: u.What})
+			out[i].Uses = append(out[i].Uses, &stillroomv1.Use{StartTime: e.at(u.From), EndTime: e.at(u.Until), What: u.What, OtherClass: u.Other})
 		}
 	}
 	return out

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
+	"slices"
 	"strings"
 	"time"
 
@@ -211,19 +212,38 @@ func addPlanRequest(ctx context.Context, tx *store.Tx, k, class string, req *sti
 	if err := c.Err(); err != nil {
 		return err
 	}
-	if req.GetPreviousPlan() == "" {
-		return nil
+	if req.GetPreviousPlan() != "" {
+		of, previous, err := planNamed(ctx, tx, k, "previous_plan", req.GetPreviousPlan())
+		if err != nil {
+			return err
+		}
+		if of != class {
+			return fault.Field("previous_plan", req.GetPreviousPlan(), "belongs to another class", `give a name under "`+req.GetParent()+`"`)
+		}
+		in.Previous = &previous
 	}
-	var of, number string
-	if err := within(k, "previous_plan", req.GetPreviousPlan(), loadPlanPattern, &of, &number); err != nil {
-		return err
+	for i, name := range req.GetAroundPlans() {
+		field := fmt.Sprintf("around_plans[%d]", i)
+		of, plan, err := planNamed(ctx, tx, k, field, name)
+		if err != nil {
+			return err
+		}
+		if of == class || slices.ContainsFunc(in.Around, func(p classload.Plan) bool { return p.Class == of }) {
+			return fault.Field(field, name, "is the class itself or a class named before", "give one plan for each other class")
+		}
+		in.Around = append(in.Around, plan)
 	}
-	if of != class {
-		return fault.Field("previous_plan", req.GetPreviousPlan(), "belongs to another class", `give a name under "`+req.GetParent()+`"`)
+	return nil
+}
+
+// planNamed is the plan of a resource name, and its class.
+func planNamed(ctx context.Context, tx *store.Tx, k, field, name string) (string, classload.Plan, error) {
+	var class, number string
+	if err := within(k, field, name, loadPlanPattern, &class, &number); err != nil {
+		return "", classload.Plan{}, err
 	}
-	previous, err := tx.LoadPlan(ctx, class, number)
-	in.Previous = &previous
-	return err
+	plan, err := tx.LoadPlan(ctx, class, number)
+	return class, plan, err
 }
 
 func (s *loadService) GetLoadPlan(ctx context.Context, req *stillroomv1.GetLoadPlanRequest) (*stillroomv1.LoadPlan, error) {

@@ -209,6 +209,80 @@ func TestPlanLoadsRefusesWhatCannotBe(t *testing.T) {
 	require.Contains(t, requireCode(t, codes.FailedPrecondition, bad(func(*stillroomv1.PlanLoadsRequest) {})).Message(), "no burner")
 }
 
+// A second class of the same day is planned around the plan of the first, without any reservation.
+func TestPlansAroundAnother(t *testing.T) {
+	t.Parallel()
+	s := kitchenToPlan(t, "salsa", "corn", "salsa")
+	ctx := t.Context()
+	first, _, err := s.planned(ctx, planRequest())
+	require.NoError(t, err)
+	_, err = s.classes().CreateClass(ctx, &stillroomv1.CreateClassRequest{Parent: "kitchens/k", ClassId: "second", Class: &stillroomv1.Class{
+		DisplayName: "Another", Site: "kitchens/k/sites/main", StartTime: timestamppb.New(testNow.AddDate(0, 0, 7).Add(time.Hour)), DurationMinutes: 240, Capacity: 4}})
+	require.NoError(t, err)
+	_, err = s.classes().CreateStation(ctx, &stillroomv1.CreateStationRequest{Parent: "kitchens/k/classes/second", StationId: "a", Station: &stillroomv1.Station{DisplayName: "A"}})
+	require.NoError(t, err)
+	_, err = s.classes().CreateBatch(ctx, &stillroomv1.CreateBatchRequest{Parent: "kitchens/k/classes/second", Batch: &stillroomv1.Batch{
+		Station: "kitchens/k/classes/second/stations/a", RecipeRevision: "kitchens/k/recipes/corn/revisions/1", JarSize: stillroomv1.JarSize_JAR_SIZE_PINT, Jars: 7, MaySplit: true}})
+	require.NoError(t, err)
+	second, _, err := s.planned(ctx, &stillroomv1.PlanLoadsRequest{Parent: "kitchens/k/classes/second", WorkLimit: 5000, AroundPlans: []string{first.GetName()}})
+	require.NoError(t, err)
+	require.EqualValues(t, 7, second.GetOutcome().GetJars())
+	for i, c := range second.GetCanners() {
+		for _, l := range c.GetLoads() {
+			for _, o := range first.GetCanners()[i].GetLoads() {
+				require.True(t, !l.GetInTime().AsTime().Before(o.GetOutTime().AsTime()) || !l.GetOutTime().AsTime().After(o.GetInTime().AsTime()))
+			}
+		}
+	}
+	_, _, err = s.planned(ctx, &stillroomv1.PlanLoadsRequest{Parent: "kitchens/k/classes/second", AroundPlans: []string{second.GetName()}})
+	require.Equal(t, []string{"around_plans[0]"}, badFields(t, requireCode(t, codes.InvalidArgument, err)))
+}
+
+// A canner is lost while its class is under way.
+func TestReplanOverTheWire(t *testing.T) {
+	t.Parallel()
+	s := kitchenToPlan(t, "salsa", "corn", "salsa", "corn")
+	first, _, err := s.planned(t.Context(), planRequest())
+	require.NoError(t, err)
+	req := planRequest()
+	opens := first.GetOpenTime().AsTime()
+	now := opens.Add(100 * time.Minute)
+	req.PreviousPlan = first.GetName()
+	req.Happened = &stillroomv1.Happened{Now: timestamppb.New(now), Gone: []*stillroomv1.EquipmentUnit{{Equipment: "kitchens/k/equipment/big", Number: 2}}}
+	for _, b := range first.GetBatches() {
+		if b.GetCookTime().AsTime().Before(now) {
+			req.Happened.Filled = append(req.Happened.Filled, &stillroomv1.FilledBatch{Batch: b.GetBatch(), LiddedTime: b.GetLiddedTime()})
+		}
+	}
+	for _, c := range first.GetCanners() {
+		for _, l := range c.GetLoads() {
+			if !l.GetInTime().AsTime().Before(now) {
+				continue
+			}
+			load := &stillroomv1.HappenedLoad{Canner: c.GetUnit(), InTime: l.GetInTime()}
+			for _, j := range l.GetJars() {
+				load.Jars = append(load.Jars, &stillroomv1.BatchJars{Batch: j.GetBatch(), Jars: j.GetJars()})
+			}
+			req.Happened.Loads = append(req.Happened.Loads, load)
+		}
+	}
+	require.NotEmpty(t, req.GetHappened().GetLoads())
+	plan, _, err := s.planned(t.Context(), req)
+	require.NoError(t, err)
+	done := 0
+	for _, c := range plan.GetCanners() {
+		for _, l := range c.GetLoads() {
+			if l.GetDone() {
+				done++
+				continue
+			}
+			require.False(t, l.GetInTime().AsTime().Before(now))
+			require.NotEqualValues(t, 2, c.GetUnit().GetNumber())
+		}
+	}
+	require.Len(t, req.GetHappened().GetLoads(), done)
+}
+
 // Another class has one of the two canners for the first three hours: its loads lie after that.
 func TestReservationsOfOthersAreKept(t *testing.T) {
 	t.Parallel()

@@ -48,7 +48,11 @@ type PlanLoadsRequest struct {
 	// A plan of this class to stay close to, "kitchens/{kitchen}/classes/{class}/loadPlans/{load_plan}"; may be empty.
 	PreviousPlan string `protobuf:"bytes,9,opt,name=previous_plan,json=previousPlan,proto3" json:"previous_plan,omitempty"`
 	// A UUID of the caller's that makes a retry harmless; optional.
-	RequestId     string `protobuf:"bytes,10,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,10,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Plans of other classes of the kitchen that use the same canners and burners,
+	// "kitchens/{kitchen}/classes/{class}/loadPlans/{load_plan}", at most one for a class. They stay as they are, and
+	// this class is planned around them. Each class has hands of its own.
+	AroundPlans   []string `protobuf:"bytes,11,rep,name=around_plans,json=aroundPlans,proto3" json:"around_plans,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -151,6 +155,13 @@ func (x *PlanLoadsRequest) GetRequestId() string {
 		return x.RequestId
 	}
 	return ""
+}
+
+func (x *PlanLoadsRequest) GetAroundPlans() []string {
+	if x != nil {
+		return x.AroundPlans
+	}
+	return nil
 }
 
 // WorkAssumptions are working times that no publication prints: the program's own, for the instructor to change.
@@ -844,7 +855,11 @@ type LoadPlan struct {
 	// The instance that was solved and its answer, as JSON of the load-planning files.
 	InstanceJson string `protobuf:"bytes,17,opt,name=instance_json,json=instanceJson,proto3" json:"instance_json,omitempty"`
 	// The answer, as JSON of the load-planning files.
-	AnswerJson    string `protobuf:"bytes,18,opt,name=answer_json,json=answerJson,proto3" json:"answer_json,omitempty"`
+	AnswerJson string `protobuf:"bytes,18,opt,name=answer_json,json=answerJson,proto3" json:"answer_json,omitempty"`
+	// The methods and pressures that were asked for.
+	Choices []*ProcessPick `protobuf:"bytes,19,rep,name=choices,proto3" json:"choices,omitempty"`
+	// The plans of other classes it was made around, "kitchens/{kitchen}/classes/{class}/loadPlans/{load_plan}".
+	AroundPlans   []string `protobuf:"bytes,20,rep,name=around_plans,json=aroundPlans,proto3" json:"around_plans,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1003,6 +1018,20 @@ func (x *LoadPlan) GetAnswerJson() string {
 		return x.AnswerJson
 	}
 	return ""
+}
+
+func (x *LoadPlan) GetChoices() []*ProcessPick {
+	if x != nil {
+		return x.Choices
+	}
+	return nil
+}
+
+func (x *LoadPlan) GetAroundPlans() []string {
+	if x != nil {
+		return x.AroundPlans
+	}
+	return nil
 }
 
 // PlanOutcome is how good a plan is.
@@ -2095,7 +2124,9 @@ type Use struct {
 	// Until when.
 	EndTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
 	// For what.
-	What          string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
+	What string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
+	// It belongs to another class, around whose plan this one was made.
+	OtherClass    bool `protobuf:"varint,4,opt,name=other_class,json=otherClass,proto3" json:"other_class,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2149,6 +2180,13 @@ func (x *Use) GetWhat() string {
 		return x.What
 	}
 	return ""
+}
+
+func (x *Use) GetOtherClass() bool {
+	if x != nil {
+		return x.OtherClass
+	}
+	return false
 }
 
 // UnplacedJars is jars that go into no load.
@@ -2575,7 +2613,7 @@ var File_stillroom_v1_load_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_load_proto_rawDesc = "" +
 	"\n" +
-	"\x17stillroom/v1/load.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/common.proto\"\x9a\x04\n" +
+	"\x17stillroom/v1/load.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/common.proto\"\xde\x04\n" +
 	"\x10PlanLoadsRequest\x12:\n" +
 	"\x06parent\x18\x01 \x01(\tB\"\xe2A\x01\x02\xfaA\x14\x12\x12stillroom/LoadPlan\xbaH\x04r\x02\x10\x01R\x06parent\x12K\n" +
 	"\n" +
@@ -2592,7 +2630,9 @@ const file_stillroom_v1_load_proto_rawDesc = "" +
 	"\x12stillroom/LoadPlanR\fpreviousPlan\x12*\n" +
 	"\n" +
 	"request_id\x18\n" +
-	" \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xbd\x03\n" +
+	" \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12B\n" +
+	"\faround_plans\x18\v \x03(\tB\x1f\xfaA\x14\n" +
+	"\x12stillroom/LoadPlan\xbaH\x05\x92\x01\x02\x10\x14R\varoundPlans\"\xbd\x03\n" +
 	"\x0fWorkAssumptions\x128\n" +
 	"\x0fprepare_minutes\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xe0\x03(\x00H\x00R\x0eprepareMinutes\x88\x01\x01\x122\n" +
@@ -2650,7 +2690,7 @@ const file_stillroom_v1_load_proto_rawDesc = "" +
 	"\x14bound_finish_minutes\x18\x05 \x01(\x05R\x12boundFinishMinutes\x12\x10\n" +
 	"\x03gap\x18\x06 \x01(\x01R\x03gap\x123\n" +
 	"\aelapsed\x18\a \x01(\v2\x19.google.protobuf.DurationR\aelapsed\x12\x12\n" +
-	"\x04work\x18\b \x01(\x03R\x04work\"\xd6\a\n" +
+	"\x04work\x18\b \x01(\x03R\x04work\"\xc7\b\n" +
 	"\bLoadPlan\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x12;\n" +
 	"\vcreate_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -2673,7 +2713,10 @@ const file_stillroom_v1_load_proto_rawDesc = "" +
 	"\bcautions\x18\x10 \x03(\v2\x15.stillroom.v1.CautionR\bcautions\x12#\n" +
 	"\rinstance_json\x18\x11 \x01(\tR\finstanceJson\x12\x1f\n" +
 	"\vanswer_json\x18\x12 \x01(\tR\n" +
-	"answerJson:f\xeaAc\n" +
+	"answerJson\x123\n" +
+	"\achoices\x18\x13 \x03(\v2\x19.stillroom.v1.ProcessPickR\achoices\x12:\n" +
+	"\faround_plans\x18\x14 \x03(\tB\x17\xfaA\x14\n" +
+	"\x12stillroom/LoadPlanR\varoundPlans:f\xeaAc\n" +
 	"\x12stillroom/LoadPlan\x128kitchens/{kitchen}/classes/{class}/loadPlans/{load_plan}*\tloadPlans2\bloadPlan\"\xe0\x04\n" +
 	"\vPlanOutcome\x12\x12\n" +
 	"\x04jars\x18\x01 \x01(\x05R\x04jars\x12)\n" +
@@ -2776,12 +2819,14 @@ const file_stillroom_v1_load_proto_rawDesc = "" +
 	"\bend_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12,\n" +
 	"\x06source\x18\x05 \x01(\v2\x14.stillroom.v1.SourceR\x06source\"/\n" +
 	"\x06UseRow\x12%\n" +
-	"\x04uses\x18\x01 \x03(\v2\x11.stillroom.v1.UseR\x04uses\"\x8b\x01\n" +
+	"\x04uses\x18\x01 \x03(\v2\x11.stillroom.v1.UseR\x04uses\"\xac\x01\n" +
 	"\x03Use\x129\n" +
 	"\n" +
 	"start_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x12\n" +
-	"\x04what\x18\x03 \x01(\tR\x04what\"\xf9\x01\n" +
+	"\x04what\x18\x03 \x01(\tR\x04what\x12\x1f\n" +
+	"\vother_class\x18\x04 \x01(\bR\n" +
+	"otherClass\"\xf9\x01\n" +
 	"\fUnplacedJars\x12*\n" +
 	"\x05batch\x18\x01 \x01(\tB\x14\xfaA\x11\n" +
 	"\x0fstillroom/BatchR\x05batch\x120\n" +
@@ -2905,55 +2950,56 @@ var file_stillroom_v1_load_proto_depIdxs = []int32{
 	25, // 28: stillroom.v1.LoadPlan.gains:type_name -> stillroom.v1.Gain
 	1,  // 29: stillroom.v1.LoadPlan.assumptions:type_name -> stillroom.v1.WorkAssumptions
 	33, // 30: stillroom.v1.LoadPlan.cautions:type_name -> stillroom.v1.Caution
-	31, // 31: stillroom.v1.PlanOutcome.finish_time:type_name -> google.protobuf.Timestamp
-	29, // 32: stillroom.v1.PlanOutcome.elapsed:type_name -> google.protobuf.Duration
-	34, // 33: stillroom.v1.PlannedBatch.jar_size:type_name -> stillroom.v1.JarSize
-	31, // 34: stillroom.v1.PlannedBatch.cook_time:type_name -> google.protobuf.Timestamp
-	31, // 35: stillroom.v1.PlannedBatch.lidded_time:type_name -> google.protobuf.Timestamp
-	12, // 36: stillroom.v1.PlannedBatch.before_class:type_name -> stillroom.v1.WorkPart
-	12, // 37: stillroom.v1.PlannedBatch.preparing:type_name -> stillroom.v1.WorkPart
-	12, // 38: stillroom.v1.PlannedBatch.cooking:type_name -> stillroom.v1.WorkPart
-	3,  // 39: stillroom.v1.PlannedCanner.unit:type_name -> stillroom.v1.EquipmentUnit
-	16, // 40: stillroom.v1.PlannedCanner.loads:type_name -> stillroom.v1.PlannedLoad
-	15, // 41: stillroom.v1.PlannedCanner.held:type_name -> stillroom.v1.HeldSpan
-	31, // 42: stillroom.v1.HeldSpan.start_time:type_name -> google.protobuf.Timestamp
-	31, // 43: stillroom.v1.HeldSpan.end_time:type_name -> google.protobuf.Timestamp
-	31, // 44: stillroom.v1.PlannedLoad.in_time:type_name -> google.protobuf.Timestamp
-	31, // 45: stillroom.v1.PlannedLoad.boil_time:type_name -> google.protobuf.Timestamp
-	31, // 46: stillroom.v1.PlannedLoad.clock_time:type_name -> google.protobuf.Timestamp
-	31, // 47: stillroom.v1.PlannedLoad.off_time:type_name -> google.protobuf.Timestamp
-	31, // 48: stillroom.v1.PlannedLoad.unload_time:type_name -> google.protobuf.Timestamp
-	31, // 49: stillroom.v1.PlannedLoad.out_time:type_name -> google.protobuf.Timestamp
-	34, // 50: stillroom.v1.PlannedLoad.jar_size:type_name -> stillroom.v1.JarSize
-	17, // 51: stillroom.v1.PlannedLoad.jars:type_name -> stillroom.v1.JarsInLoad
-	18, // 52: stillroom.v1.PlannedLoad.process:type_name -> stillroom.v1.LoadProcess
-	19, // 53: stillroom.v1.PlannedLoad.come_up:type_name -> stillroom.v1.ComeUpBasis
-	20, // 54: stillroom.v1.PlannedLoad.phases:type_name -> stillroom.v1.PlannedPhase
-	35, // 55: stillroom.v1.JarsInLoad.source:type_name -> stillroom.v1.Source
-	33, // 56: stillroom.v1.JarsInLoad.notes:type_name -> stillroom.v1.Caution
-	30, // 57: stillroom.v1.LoadProcess.method:type_name -> stillroom.v1.ProcessMethod
-	36, // 58: stillroom.v1.LoadProcess.pack:type_name -> stillroom.v1.Pack
-	31, // 59: stillroom.v1.PlannedPhase.start_time:type_name -> google.protobuf.Timestamp
-	31, // 60: stillroom.v1.PlannedPhase.end_time:type_name -> google.protobuf.Timestamp
-	35, // 61: stillroom.v1.PlannedPhase.source:type_name -> stillroom.v1.Source
-	22, // 62: stillroom.v1.UseRow.uses:type_name -> stillroom.v1.Use
-	31, // 63: stillroom.v1.Use.start_time:type_name -> google.protobuf.Timestamp
-	31, // 64: stillroom.v1.Use.end_time:type_name -> google.protobuf.Timestamp
-	34, // 65: stillroom.v1.UnplacedJars.jar_size:type_name -> stillroom.v1.JarSize
-	31, // 66: stillroom.v1.ChainLink.start_time:type_name -> google.protobuf.Timestamp
-	31, // 67: stillroom.v1.ChainLink.end_time:type_name -> google.protobuf.Timestamp
-	10, // 68: stillroom.v1.ListLoadPlansResponse.load_plans:type_name -> stillroom.v1.LoadPlan
-	0,  // 69: stillroom.v1.LoadService.PlanLoads:input_type -> stillroom.v1.PlanLoadsRequest
-	26, // 70: stillroom.v1.LoadService.GetLoadPlan:input_type -> stillroom.v1.GetLoadPlanRequest
-	27, // 71: stillroom.v1.LoadService.ListLoadPlans:input_type -> stillroom.v1.ListLoadPlansRequest
-	8,  // 72: stillroom.v1.LoadService.PlanLoads:output_type -> stillroom.v1.PlanLoadsResponse
-	10, // 73: stillroom.v1.LoadService.GetLoadPlan:output_type -> stillroom.v1.LoadPlan
-	28, // 74: stillroom.v1.LoadService.ListLoadPlans:output_type -> stillroom.v1.ListLoadPlansResponse
-	72, // [72:75] is the sub-list for method output_type
-	69, // [69:72] is the sub-list for method input_type
-	69, // [69:69] is the sub-list for extension type_name
-	69, // [69:69] is the sub-list for extension extendee
-	0,  // [0:69] is the sub-list for field type_name
+	2,  // 31: stillroom.v1.LoadPlan.choices:type_name -> stillroom.v1.ProcessPick
+	31, // 32: stillroom.v1.PlanOutcome.finish_time:type_name -> google.protobuf.Timestamp
+	29, // 33: stillroom.v1.PlanOutcome.elapsed:type_name -> google.protobuf.Duration
+	34, // 34: stillroom.v1.PlannedBatch.jar_size:type_name -> stillroom.v1.JarSize
+	31, // 35: stillroom.v1.PlannedBatch.cook_time:type_name -> google.protobuf.Timestamp
+	31, // 36: stillroom.v1.PlannedBatch.lidded_time:type_name -> google.protobuf.Timestamp
+	12, // 37: stillroom.v1.PlannedBatch.before_class:type_name -> stillroom.v1.WorkPart
+	12, // 38: stillroom.v1.PlannedBatch.preparing:type_name -> stillroom.v1.WorkPart
+	12, // 39: stillroom.v1.PlannedBatch.cooking:type_name -> stillroom.v1.WorkPart
+	3,  // 40: stillroom.v1.PlannedCanner.unit:type_name -> stillroom.v1.EquipmentUnit
+	16, // 41: stillroom.v1.PlannedCanner.loads:type_name -> stillroom.v1.PlannedLoad
+	15, // 42: stillroom.v1.PlannedCanner.held:type_name -> stillroom.v1.HeldSpan
+	31, // 43: stillroom.v1.HeldSpan.start_time:type_name -> google.protobuf.Timestamp
+	31, // 44: stillroom.v1.HeldSpan.end_time:type_name -> google.protobuf.Timestamp
+	31, // 45: stillroom.v1.PlannedLoad.in_time:type_name -> google.protobuf.Timestamp
+	31, // 46: stillroom.v1.PlannedLoad.boil_time:type_name -> google.protobuf.Timestamp
+	31, // 47: stillroom.v1.PlannedLoad.clock_time:type_name -> google.protobuf.Timestamp
+	31, // 48: stillroom.v1.PlannedLoad.off_time:type_name -> google.protobuf.Timestamp
+	31, // 49: stillroom.v1.PlannedLoad.unload_time:type_name -> google.protobuf.Timestamp
+	31, // 50: stillroom.v1.PlannedLoad.out_time:type_name -> google.protobuf.Timestamp
+	34, // 51: stillroom.v1.PlannedLoad.jar_size:type_name -> stillroom.v1.JarSize
+	17, // 52: stillroom.v1.PlannedLoad.jars:type_name -> stillroom.v1.JarsInLoad
+	18, // 53: stillroom.v1.PlannedLoad.process:type_name -> stillroom.v1.LoadProcess
+	19, // 54: stillroom.v1.PlannedLoad.come_up:type_name -> stillroom.v1.ComeUpBasis
+	20, // 55: stillroom.v1.PlannedLoad.phases:type_name -> stillroom.v1.PlannedPhase
+	35, // 56: stillroom.v1.JarsInLoad.source:type_name -> stillroom.v1.Source
+	33, // 57: stillroom.v1.JarsInLoad.notes:type_name -> stillroom.v1.Caution
+	30, // 58: stillroom.v1.LoadProcess.method:type_name -> stillroom.v1.ProcessMethod
+	36, // 59: stillroom.v1.LoadProcess.pack:type_name -> stillroom.v1.Pack
+	31, // 60: stillroom.v1.PlannedPhase.start_time:type_name -> google.protobuf.Timestamp
+	31, // 61: stillroom.v1.PlannedPhase.end_time:type_name -> google.protobuf.Timestamp
+	35, // 62: stillroom.v1.PlannedPhase.source:type_name -> stillroom.v1.Source
+	22, // 63: stillroom.v1.UseRow.uses:type_name -> stillroom.v1.Use
+	31, // 64: stillroom.v1.Use.start_time:type_name -> google.protobuf.Timestamp
+	31, // 65: stillroom.v1.Use.end_time:type_name -> google.protobuf.Timestamp
+	34, // 66: stillroom.v1.UnplacedJars.jar_size:type_name -> stillroom.v1.JarSize
+	31, // 67: stillroom.v1.ChainLink.start_time:type_name -> google.protobuf.Timestamp
+	31, // 68: stillroom.v1.ChainLink.end_time:type_name -> google.protobuf.Timestamp
+	10, // 69: stillroom.v1.ListLoadPlansResponse.load_plans:type_name -> stillroom.v1.LoadPlan
+	0,  // 70: stillroom.v1.LoadService.PlanLoads:input_type -> stillroom.v1.PlanLoadsRequest
+	26, // 71: stillroom.v1.LoadService.GetLoadPlan:input_type -> stillroom.v1.GetLoadPlanRequest
+	27, // 72: stillroom.v1.LoadService.ListLoadPlans:input_type -> stillroom.v1.ListLoadPlansRequest
+	8,  // 73: stillroom.v1.LoadService.PlanLoads:output_type -> stillroom.v1.PlanLoadsResponse
+	10, // 74: stillroom.v1.LoadService.GetLoadPlan:output_type -> stillroom.v1.LoadPlan
+	28, // 75: stillroom.v1.LoadService.ListLoadPlans:output_type -> stillroom.v1.ListLoadPlansResponse
+	73, // [73:76] is the sub-list for method output_type
+	70, // [70:73] is the sub-list for method input_type
+	70, // [70:70] is the sub-list for extension type_name
+	70, // [70:70] is the sub-list for extension extendee
+	0,  // [0:70] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_load_proto_init() }

@@ -25,7 +25,14 @@ import (
 // the process table that the library prints no recipe of.
 func canned(product string, pack reference.Pack, jar canning.JarSize) *recipe.Revision {
 	row := reference.ProcessRowsOf(product)[0]
-	return &recipe.Revision{Key: product, Title: row.Product, ProcessKey: product, Pack: pack,
+	juice, ok := recipe.FindIngredient("bottled lemon juice")
+	if !ok {
+		panic("the ingredient table lists no bottled lemon juice")
+	}
+	return &recipe.Revision{
+		// Tomatoes need 2 tablespoons a quart (AIB 539, Guide 3, p. 3-5); this is enough for ten.
+		Lines: []recipe.Line{{ID: "juice", Ingredient: juice, Amount: measure.Q(measure.Int(20), measure.Tablespoon), Role: recipe.Acid}},
+		Key:   product, Title: row.Product, ProcessKey: product, Pack: pack,
 		Source:   recipe.Source{Publication: row.Source.Publication, Locator: row.Source.Locator},
 		Attested: recipe.Attestation{By: "the instructor"},
 		Yield:    recipe.Yield{Jar: jar, JarsMin: 7, JarsMax: 7},

@@ -191,7 +191,8 @@ func TestBadYAMLNamesLineAndField(t *testing.T) {
 		"control":            {"title: \"a\\x07b\"\n", "holds control characters"},
 		"binary":             {bad("title: Green tomato salsa of ours", "title: !!binary aGVsbG8="), "is binary"},
 		"long title":         {"title: " + strings.Repeat("x", 300), "is too long"},
-		"list at the top":    {"- a\n- b\n", "is a list where a mapping belongs"},
+		"list at the top":    {"- a\n- b\n", "line 1, recipe: is a list where a mapping belongs"},
+		"only comments":      {"# a\n# b\n", "file: holds nothing but comments"},
 		"empty list":         {"recipes: []\n", "is empty; put at least one recipe in it"},
 		"many lines":         {manyLines(MostLines + 1), `ingredients "201": has too many entries`},
 	} {

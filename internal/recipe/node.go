@@ -106,7 +106,9 @@ func parseYAML(data []byte) (n node, err error) {
 	}()
 	dec := yaml.NewDecoder(bytes.NewReader(data))
 	var doc yaml.Node
-	if err := dec.Decode(&doc); err != nil {
+	if err := dec.Decode(&doc); errors.Is(err, io.EOF) {
+		return node{}, fault.Field("file", "", "holds nothing but comments", "put at least one recipe in it")
+	} else if err != nil {
 		return node{}, yamlFault(err)
 	}
 	var more yaml.Node

@@ -57,8 +57,8 @@ type Line struct {
 	Ingredient Ingredient
 	// Printed is the amount as the source prints it, without its unit: "1-1/2", "4 to 6".
 	Printed string
-	// Amount is the same as a number or a range, in a unit, for one published batch. Its text is empty of
-	// meaning when PerJar is set: then it is for each jar of that size, and [Line.PerBatch] gives the batch.
+	// Amount is the same as a number or a range, in a unit: for one published batch, or for each jar when PerJar is
+	// set; [Line.PerBatch] is for a batch either way. It is 0 pieces for an imported line of no stated amount.
 	Amount measure.Quantity
 	// PerJar is the jar size an amount is printed for, or empty.
 	PerJar canning.JarSize
@@ -111,7 +111,7 @@ func (l Line) amountText() string {
 	if l.Printed != "" {
 		s = l.Printed
 		if l.Amount.Unit != measure.Each {
-			s += " " + cookUnit(l.Amount.Unit, l.Amount.Amount.High)
+			s += " " + l.Amount.Unit.Name(l.Amount.Amount.High)
 		}
 	}
 	if l.PerJar != "" {
@@ -119,9 +119,6 @@ func (l Line) amountText() string {
 	}
 	return s
 }
-
-// cookUnit is the unit in words as recipes print it: a US cup is a cup.
-func cookUnit(u measure.Unit, n measure.Number) string { return u.Name(n) }
 
 // Hands is how many people a step keeps busy.
 type Hands int

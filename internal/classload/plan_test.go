@@ -112,7 +112,7 @@ func TestOneLoadByHand(t *testing.T) {
 	require.True(t, plan.Outcome.Optimal, "nothing can be sooner than the only way there is")
 	require.Equal(t, []Link{
 		{From: in, Until: in + 46, What: "big: 7 jars of a", Because: "its jars were lidded only then"},
-		{From: 30, Until: in, What: "a cooks and fills " + plan.Batches[0].Title, Because: "it starts as soon as the station has prepared"},
+		{From: 30, Until: in, What: "a cooks and fills " + plan.Batches[0].Title, Because: "it begins as soon as the station has prepared"},
 	}, plan.Chain)
 	// The stage, and the canner until the heat is off.
 	require.Equal(t, stage+2+17+20, plan.Outcome.FuelMinutes)

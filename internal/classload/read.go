@@ -52,9 +52,11 @@ func (p *Problem) plan(r result, seed uint64) (*Plan, error) {
 	out.HandlerUse = rows(p.handlerUses(r), p.spec.Handlers)
 	out.Unplaced = p.unplaced(r)
 	out.Outcome = p.outcome(r, seed, out)
-	out.Chain = p.chain(r)
 	out.Cautions = p.cautions(r)
 	var err error
+	if out.Chain, err = p.chain(r); err != nil {
+		return nil, err
+	}
 	if out.Instance, err = json.Marshal(r.spec); err != nil {
 		return nil, err
 	}

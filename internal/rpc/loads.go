@@ -213,37 +213,35 @@ func addPlanRequest(ctx context.Context, tx *store.Tx, k, class string, req *sti
 		return err
 	}
 	if req.GetPreviousPlan() != "" {
-		of, previous, err := planNamed(ctx, tx, k, "previous_plan", req.GetPreviousPlan())
-		if err != nil {
+		var of, number string
+		if err := within(k, "previous_plan", req.GetPreviousPlan(), loadPlanPattern, &of, &number); err != nil {
 			return err
 		}
 		if of != class {
 			return fault.Field("previous_plan", req.GetPreviousPlan(), "belongs to another class", `give a name under "`+req.GetParent()+`"`)
 		}
+		previous, err := tx.LoadPlan(ctx, class, number)
+		if err != nil {
+			return err
+		}
 		in.Previous = &previous
 	}
 	for i, name := range req.GetAroundPlans() {
 		field := fmt.Sprintf("around_plans[%d]", i)
-		of, plan, err := planNamed(ctx, tx, k, field, name)
-		if err != nil {
+		var of, number string
+		if err := within(k, field, name, loadPlanPattern, &of, &number); err != nil {
 			return err
 		}
 		if of == class || slices.ContainsFunc(in.Around, func(p classload.Plan) bool { return p.Class == of }) {
 			return fault.Field(field, name, "is the class itself or a class named before", "give one plan for each other class")
 		}
+		plan, err := tx.LoadPlan(ctx, of, number)
+		if err != nil {
+			return err
+		}
 		in.Around = append(in.Around, plan)
 	}
 	return nil
-}
-
-// planNamed is the plan of a resource name, and its class.
-func planNamed(ctx context.Context, tx *store.Tx, k, field, name string) (string, classload.Plan, error) {
-	var class, number string
-	if err := within(k, field, name, loadPlanPattern, &class, &number); err != nil {
-		return "", classload.Plan{}, err
-	}
-	plan, err := tx.LoadPlan(ctx, class, number)
-	return class, plan, err
 }
 
 func (s *loadService) GetLoadPlan(ctx context.Context, req *stillroomv1.GetLoadPlanRequest) (*stillroomv1.LoadPlan, error) {

@@ -12,6 +12,7 @@ import (
 
 	"stillroom/internal/loadplan/class"
 	"stillroom/internal/loadplan/class/check"
+	"stillroom/internal/loadplan/class/generate"
 )
 
 // tiny makes an instance so small that every plan can be tried: about ten minutes, two canners, three batches.
@@ -277,4 +278,38 @@ func TestEveryPlanTried(t *testing.T) {
 	require.Positive(t, leftOver, "closing time must bind in some")
 	require.GreaterOrEqual(t, len(loads), 4, "there must be plans with none to several loads: %v", loads)
 	t.Logf("%d with jars left over; instances by number of loads: %v", leftOver, loads)
+}
+
+// TestEveryPlanTriedInCases does the same with provers that divide every question as far as it goes.
+func TestEveryPlanTriedInCases(t *testing.T) {
+	for i := range instances(t, 400) {
+		spec := tiny(uint64(i) + 50_000)
+		in, err := class.Build(spec)
+		require.NoError(t, err)
+		want := bruteForce(spec).best
+		value, bound := class.ProveByCases(in, 200_000, int64(1+i%3*20), i%2 == 0)
+		require.Equal(t, want[:2], []int{value.Unprocessed, value.Finish}, "instance %d", i)
+		require.Equal(t, want[:2], []int{bound.Unprocessed, bound.Finish}, "instance %d", i)
+	}
+}
+
+// TestCasesAgree: on larger instances the answers of provers with much and with little patience do not contradict each
+// other: no bound of one is above a plan of another.
+func TestCasesAgree(t *testing.T) {
+	for i := range instances(t, 30) {
+		in := build(t, generate.Class(generate.Params{Stations: 4 + i%5, Canners: 2 + i%2}, uint64(i)))
+		var values, bounds []class.Value
+		for k, patience := range []int64{500, 20_000, 2_000_000} {
+			v, b := class.ProveByCases(in, 60_000, patience, k > 0)
+			values, bounds = append(values, v), append(bounds, b)
+		}
+		for _, v := range values {
+			for _, b := range bounds {
+				require.LessOrEqual(t, b.Unprocessed, v.Unprocessed, "instance %d: %v %v", i, values, bounds)
+				if v.Unprocessed == b.Unprocessed {
+					require.LessOrEqual(t, b.Finish, v.Finish, "instance %d: %v %v", i, values, bounds)
+				}
+			}
+		}
+	}
 }

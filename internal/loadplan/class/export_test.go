@@ -1,5 +1,11 @@
 package class
 
+import (
+	"context"
+
+	"stillroom/internal/loadplan/anytime"
+)
+
 // MostJarsBy is the bound on jars from prices, after so many rounds of improving them.
 func MostJarsBy(in *Instance, deadline, rounds int, coarse bool) int {
 	p := newPrices(in)
@@ -41,4 +47,25 @@ func TimetablesPerRun(in *Instance, n int) int {
 		loads += s.value().Loads
 	}
 	return loads
+}
+
+// ProveByCases proves jars and finish with provers that divide every question at once, from the plan without loads
+// or, if search is set, beside the local search. It returns the value and the bound.
+func ProveByCases(in *Instance, work, patience int64, search bool) (value, bound Value) {
+	s := anytime.New[*Plan, Value](context.Background(), in.Compare, anytime.Limits{Work: work}, nil)
+	s.RaiseBound(Value{})
+	plan := newSchedule(in).plan()
+	s.Offer(plan, in.Evaluate(plan))
+	var workers []anytime.Worker[*Plan, Value]
+	if search {
+		workers = append(workers, newLocalSearch(in, 1))
+	}
+	for _, patient := range []bool{false, true} {
+		p := newProver(in, patient)
+		p.patience, p.wholePatience = patience, patience
+		workers = append(workers, p)
+	}
+	s.Rounds(roundUnits, workers...)
+	r := s.Result()
+	return r.Value, r.Bound
 }

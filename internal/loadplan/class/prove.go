@@ -21,7 +21,12 @@ type prover struct {
 	known   *Plan
 	begun   bool
 	large   bool // too large for a model
+	rounds  int  // of prices for a large instance
+	boundAt int  // jars left over for which the finish has been bounded last, by prices alone
+	worked  int64
 	refiner *refiner
+
+	patience, wholePatience int64 // see the constants
 
 	divided, refused, solved int // cases, for measurements
 }
@@ -30,7 +35,7 @@ type prover struct {
 type question struct{ unprocessed, finish int }
 
 func newProver(in *Instance, patient bool) *prover {
-	return &prover{in: in, patient: patient, prices: newPrices(in)}
+	return &prover{in: in, patient: patient, prices: newPrices(in), boundAt: -1, patience: patience, wholePatience: wholePatience}
 }
 
 const (
@@ -39,6 +44,8 @@ const (
 	// priceRounds is how often prices are moved for a new question, and caseRounds for a case of one.
 	priceRounds = 120
 	caseRounds  = 25
+	// finishAfter is the work after which the finish is first bounded by prices alone, and again for fewer jars.
+	finishAfter = 15_000
 	// patience is the effort that the constraint model spends on a case before it is divided, and wholePatience on
 	// an undivided question.
 	patience      = 30_000
@@ -47,6 +54,7 @@ const (
 
 // Round implements anytime.Worker.
 func (p *prover) Round(view *view, budget int64) bool {
+	p.worked += budget
 	for view.Spend(1) {
 		plan, best, ok := view.Best()
 		if !ok {
@@ -70,8 +78,16 @@ func (p *prover) Round(view *view, budget int64) bool {
 			}
 			continue
 		}
+		if p.patient && best.Unprocessed != p.boundAt && p.worked > finishAfter {
+			p.worked = 0
+			p.boundFinish(view, best)
+			continue
+		}
 		if p.large {
-			return true
+			if p.moreRounds(view, best) {
+				return false
+			}
+			return best.Unprocessed == p.boundAt || !p.patient
 		}
 		if p.m == nil || p.stale(best, bound) {
 			next := p.next(best, bound)
@@ -79,6 +95,8 @@ func (p *prover) Round(view *view, budget int64) bool {
 				if !p.ask(view, next) {
 					continue
 				}
+			} else { // the prices are those of some case
+				p.prices = newPricesFrom(p.prices)
 			}
 			p.asked = next
 			p.cases = []*caseOf{wholeCase(p.prices)}
@@ -140,9 +158,9 @@ func (p *prover) tryCase(view *view, budget int64) bool {
 	}
 	s := p.m.s
 	before := s.Effort()
-	limit := int64(patience)
+	limit := p.patience
 	if len(c.lits) == 0 {
-		limit = wholePatience
+		limit = p.wholePatience
 	}
 	lits := append([]nogood.Lit{nogood.AtMost(p.m.u, p.asked.unprocessed)}, c.lits...)
 	status := s.Solve(lits, min(max(1, (budget-view.Spent())*effortPerUnit), max(1, limit-c.spent)))
@@ -223,8 +241,53 @@ func (p *prover) boundJars(view *view, best Value) {
 	before := p.prices.effort
 	most := p.prices.improve(p.in.close, p.need(best.Unprocessed-1), priceRounds, false)
 	most = min(most, p.loadable())
-	view.RaiseBound(Value{Unprocessed: p.need(0) - most})
+	bound, _ := view.Bound()
+	if u := p.need(0) - most; u > bound.Unprocessed {
+		bound.Unprocessed = u
+		view.RaiseBound(bound)
+	}
 	view.Spend((p.prices.effort - before) / effortPerUnit)
+}
+
+// boundFinish bounds the finish of all plans that leave no more jars than the best: the bound holds for the plan
+// with the fewest jars as well, which cannot end sooner than one that may leave more.
+func (p *prover) boundFinish(view *view, best Value) {
+	p.boundAt = best.Unprocessed
+	q := newPricesFrom(p.prices)
+	need := p.need(best.Unprocessed)
+	bound, _ := view.Bound()
+	low, high := max(bound.Finish, p.in.now), min(best.Finish, p.in.close)
+	for low < high {
+		mid := (low + high) / 2
+		if q.improve(mid, need, priceRounds/3, need == p.loadable()) < need {
+			low = mid + 1
+		} else {
+			high = mid
+		}
+	}
+	view.Spend((q.effort - p.prices.effort) / effortPerUnit)
+	p.prices.effort = q.effort
+	bound.Finish = max(bound.Finish, low)
+	view.RaiseBound(bound)
+}
+
+// moreRounds moves the prices of a large instance on, a few times, each time for one round of work or more. It reports
+// whether that was done.
+func (p *prover) moreRounds(view *view, best Value) bool {
+	if p.patient || p.rounds >= 20 {
+		return false
+	}
+	p.rounds++
+	before := p.prices.effort
+	p.prices.coarse = false
+	most := p.prices.improve(p.in.close, p.need(best.Unprocessed-1), caseRounds, false)
+	view.Spend((p.prices.effort - before) / effortPerUnit)
+	bound, _ := view.Bound()
+	if u := p.need(0) - min(most, p.loadable()); u > bound.Unprocessed {
+		bound.Unprocessed = u
+		view.RaiseBound(bound)
+	}
+	return true
 }
 
 // ask prepares to ask the model, unless prices give the answer. It reports whether there is something left to ask.

@@ -280,27 +280,36 @@ func TestEveryPlanTried(t *testing.T) {
 	t.Logf("%d with jars left over; instances by number of loads: %v", leftOver, loads)
 }
 
-// TestEveryPlanTriedInCases does the same with provers that divide every question as far as it goes.
+// TestEveryPlanTriedInCases does the same with provers that divide every question at once: whatever they get to in
+// the little time given, no bound is above what can be attained.
 func TestEveryPlanTriedInCases(t *testing.T) {
-	for i := range instances(t, 400) {
+	met := 0
+	for i := range instances(t, 100) {
 		spec := tiny(uint64(i) + 50_000)
 		in, err := class.Build(spec)
 		require.NoError(t, err)
 		want := bruteForce(spec).best
-		value, bound := class.ProveByCases(in, 200_000, int64(1+i%3*20), i%2 == 0)
-		require.Equal(t, want[:2], []int{value.Unprocessed, value.Finish}, "instance %d", i)
-		require.Equal(t, want[:2], []int{bound.Unprocessed, bound.Finish}, "instance %d", i)
+		value, bound := class.ProveByCases(in, 15_000, int64(100+i%3*400), i%2 == 0)
+		require.LessOrEqual(t, bound.Unprocessed, want[0], "instance %d", i)
+		require.GreaterOrEqual(t, value.Unprocessed, want[0], "instance %d", i)
+		if bound.Unprocessed == want[0] {
+			require.LessOrEqual(t, bound.Finish, want[1], "instance %d", i)
+		}
+		if bound.Unprocessed == want[0] && bound.Finish == want[1] {
+			met++
+		}
 	}
+	require.Positive(t, met)
 }
 
 // TestCasesAgree: on larger instances the answers of provers with much and with little patience do not contradict each
 // other: no bound of one is above a plan of another.
 func TestCasesAgree(t *testing.T) {
-	for i := range instances(t, 30) {
+	for i := range instances(t, 12) {
 		in := build(t, generate.Class(generate.Params{Stations: 4 + i%5, Canners: 2 + i%2}, uint64(i)))
 		var values, bounds []class.Value
-		for k, patience := range []int64{500, 20_000, 2_000_000} {
-			v, b := class.ProveByCases(in, 60_000, patience, k > 0)
+		for k, patience := range []int64{2_000, 30_000, 2_000_000} {
+			v, b := class.ProveByCases(in, 30_000, patience, k > 0)
 			values, bounds = append(values, v), append(bounds, b)
 		}
 		for _, v := range values {

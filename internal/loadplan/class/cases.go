@@ -159,9 +159,12 @@ func (c *caseOf) divide(in *Instance, m *model, by cut) []*caseOf {
 	}
 	only := c.child()
 	for k := range in.canners {
-		if k != by.canner && m.where[k][b] != none {
+		if k == by.canner {
+			continue
+		}
+		only.barred[k][b] = true
+		if m.where[k][b] != none {
 			only.lits = append(only.lits, nogood.AtMost(m.where[k][b], 0))
-			only.barred[k][b] = true
 		}
 	}
 	return []*caseOf{only, without}

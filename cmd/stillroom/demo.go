@@ -56,7 +56,7 @@ The server stays up, so that you can go on from there; --once ends it.`,
 				listen = "127.0.0.1:0"
 			}
 			srv, err := startServer(cmd.Context(), serverOptions{
-				listen: listen, database: database, data: data, log: slog.New(slog.NewTextHandler(s.errOut, nil)), notice: s.notice,
+				open: true, listen: listen, database: database, data: data, log: slog.New(slog.NewTextHandler(s.errOut, nil)), notice: s.notice,
 			})
 			if err != nil {
 				return err

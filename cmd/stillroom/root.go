@@ -42,6 +42,9 @@ Run it:  stillroom serve        (then the other commands, in another terminal)`,
 	flags.StringVar(&s.server, "server", envOr(serverVariable, defaultServer), "address of the server, host:port (or $"+serverVariable+")")
 	flags.StringVarP(&s.kitchen, "kitchen", "k", os.Getenv(kitchenVariable), "id of the kitchen (or $"+kitchenVariable+")")
 	flags.StringVarP(&s.output, "output", "o", "table", "table, for people, or json")
+	flags.BoolVar(&s.tls, "tls", false, "reach the server over TLS")
+	flags.StringVar(&s.caFile, "ca", "", "over TLS, trusting the authorities in this PEM file")
+	flags.BoolVar(&s.plaintext, "plaintext", false, "reach a server on another machine unencrypted")
 	flags.DurationVar(&s.timeout, "timeout", 30*time.Second, "give up on a call after this long")
 	_ = root.RegisterFlagCompletionFunc("output", cobra.FixedCompletions([]string{"table", "json"}, cobra.ShellCompDirectiveNoFileComp))
 
@@ -51,7 +54,7 @@ Run it:  stillroom serve        (then the other commands, in another terminal)`,
 		&cobra.Group{ID: groupPlan, Title: "Plan and teach:"},
 	)
 	root.AddCommand(
-		newDemo(s), newServe(s), newHealth(s),
+		newDemo(s), newServe(s), newHealth(s), newToken(s), newRecord(s),
 		newKitchen(s), newSite(s), newClass(s), newStation(s), newBatch(s), newRoster(s), newParticipant(s),
 		newRecipe(s), newEquipment(s), newProcess(s),
 		newOffer(s), newStock(s), newShopping(s),

@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 
 	"stillroom/internal/localpg"
@@ -25,7 +26,7 @@ const stopWithin = 10 * time.Second
 const databaseName = "stillroom"
 
 func newServe(s *session) *cobra.Command {
-	var listen, database, data string
+	var o serverOptions
 	cmd := &cobra.Command{
 		Use:     "serve",
 		Short:   "Run the server, with a Postgres of its own when it is given none",
@@ -33,18 +34,25 @@ func newServe(s *session) *cobra.Command {
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			log := slog.New(slog.NewTextHandler(s.errOut, nil))
-			srv, err := startServer(cmd.Context(), serverOptions{listen: listen, database: database, data: data, log: log, notice: s.notice})
+			o.log, o.notice = log, s.notice
+			srv, err := startServer(cmd.Context(), o)
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(s.out, "stillroom serves on %s (%s); stop it with Ctrl-C\n", srv.address, srv.where)
+			fmt.Fprintf(s.out, "stillroom serves on %s (%s; %s); stop it with Ctrl-C\n", srv.address, srv.where, srv.door)
 			err = srv.wait(cmd.Context())
 			return errors.Join(err, srv.stop())
 		},
 	}
-	cmd.Flags().StringVar(&listen, "listen", defaultServer, "address to listen on, host:port; port 0 takes a free one")
-	cmd.Flags().StringVar(&database, "database", os.Getenv(localpg.URLVariable), "Postgres to use, postgres://user@host:port/name (or $"+localpg.URLVariable+")")
-	cmd.Flags().StringVar(&data, "data", os.Getenv(localpg.FolderVariable), "folder of the private Postgres (or $"+localpg.FolderVariable+")")
+	cmd.Flags().BoolVar(&o.open, "open", false, "ask nobody for a token; on a loopback address only")
+	cmd.Flags().StringVar(&o.tlsCert, "tls-cert", "", "PEM file of the certificate to serve TLS with; read again when it changes")
+	cmd.Flags().StringVar(&o.tlsKey, "tls-key", "", "PEM file of its key")
+	cmd.Flags().StringVar(&o.tlsClientCA, "tls-client-ca", "", "ask clients for certificates of the authorities in this PEM file")
+	cmd.Flags().BoolVar(&o.plaintext, "plaintext", false, "serve unencrypted on an address that others can reach")
+	cmd.MarkFlagsRequiredTogether("tls-cert", "tls-key")
+	cmd.Flags().StringVar(&o.listen, "listen", defaultServer, "address to listen on, host:port; port 0 takes a free one")
+	cmd.Flags().StringVar(&o.database, "database", os.Getenv(localpg.URLVariable), "Postgres to use, postgres://user@host:port/name (or $"+localpg.URLVariable+")")
+	cmd.Flags().StringVar(&o.data, "data", os.Getenv(localpg.FolderVariable), "folder of the private Postgres (or $"+localpg.FolderVariable+")")
 	return cmd
 }
 
@@ -60,13 +68,34 @@ type serverOptions struct {
 	log        *slog.Logger
 	notice     func(string)
 	now        func() time.Time
+	// open takes every caller for the operator; else there are tokens.
+	open bool
+	// TLS, from files; plaintext allows an address that others can reach to go without.
+	tlsCert, tlsKey, tlsClientCA string
+	plaintext                    bool
+}
+
+// transport checks the address against what protects it. Nil is plain text.
+func (o serverOptions) transport() (credentials.TransportCredentials, error) {
+	if o.tlsCert != "" {
+		return serverTransport(o.tlsCert, o.tlsKey, o.tlsClientCA)
+	}
+	if o.tlsClientCA != "" {
+		return nil, errors.New("--tls-client-ca goes with --tls-cert and --tls-key")
+	}
+	if !onLoopback(o.listen) && !o.plaintext {
+		return nil, fmt.Errorf("--listen %s can be reached from other machines: give --tls-cert and --tls-key, or --plaintext to serve unencrypted", o.listen)
+	}
+	return nil, nil
 }
 
 // server is a running server with what it stands on.
 type server struct {
 	address string
 	// where says which database it uses, for people.
-	where    string
+	where string
+	// door says who is let in, for people.
+	door     string
 	grpc     *rpc.Server
 	store    *store.Store
 	postgres *localpg.Server
@@ -81,6 +110,13 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 			err = errors.Join(err, srv.stop())
 		}
 	}()
+	transport, err := o.transport()
+	if err != nil {
+		return nil, err
+	}
+	if o.open && !onLoopback(o.listen) {
+		return nil, fmt.Errorf("--open goes with a loopback address only; %s can be reached from other machines", o.listen)
+	}
 	url := o.database
 	srv.where = "database given"
 	if url == "" {
@@ -96,7 +132,15 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 	if srv.store, err = store.Open(ctx, url); err != nil {
 		return nil, err
 	}
-	if srv.grpc, err = rpc.NewServer(rpc.Options{Store: srv.store, Log: o.log, Now: o.now}); err != nil {
+	options := rpc.Options{Store: srv.store, Log: o.log, Now: o.now, Open: o.open, Transport: transport}
+	if srv.door = "open to this machine"; !o.open {
+		var from string
+		if options.OperatorSecret, from, err = operatorSecret(o.data); err != nil {
+			return nil, err
+		}
+		srv.door = "the operator's token is in " + from
+	}
+	if srv.grpc, err = rpc.NewServer(options); err != nil {
 		return nil, err
 	}
 	listener, err := net.Listen("tcp", o.listen)

@@ -13,7 +13,6 @@ import (
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/status"
 )
 
@@ -27,6 +26,9 @@ type session struct {
 	kitchen string
 	output  string
 	timeout time.Duration
+	// tls, caFile and plaintext say how the server is reached; see clientTransport.
+	tls, plaintext bool
+	caFile         string
 
 	conn *grpc.ClientConn
 }
@@ -44,11 +46,20 @@ func (s *session) dial() (*grpc.ClientConn, error) {
 	if s.conn != nil {
 		return s.conn, nil
 	}
-	conn, err := grpc.NewClient(s.server,
-		grpc.WithTransportCredentials(insecure.NewCredentials()),
+	transport, err := s.clientTransport()
+	if err != nil {
+		return nil, err
+	}
+	options := []grpc.DialOption{
+		grpc.WithTransportCredentials(transport),
 		grpc.WithDefaultServiceConfig(retryPolicy),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxReply)),
-	)
+	}
+	if secret := callerSecret(s.server); secret != "" {
+		plain := transport.Info().SecurityProtocol == "insecure"
+		options = append(options, grpc.WithPerRPCCredentials(bearer{secret: secret, plain: plain}))
+	}
+	conn, err := grpc.NewClient(s.server, options...)
 	if err != nil {
 		return nil, fmt.Errorf("--server %q: %w", s.server, err)
 	}

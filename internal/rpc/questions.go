@@ -8,6 +8,7 @@ import (
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
+	"stillroom/internal/access"
 	"stillroom/internal/fault"
 	"stillroom/internal/questions"
 	"stillroom/internal/store"
@@ -69,6 +70,9 @@ func (s *questionService) guarded(ctx context.Context, req interface {
 		if err != nil {
 			return q, err
 		}
+		if err := mayChange(ctx, q); err != nil {
+			return q, err
+		}
 		if err := checkEtag(req.GetEtag(), q.Version); err != nil {
 			return q, err
 		}
@@ -115,6 +119,27 @@ func readQuestion(c *fault.Collector, q *questions.Question, m *stillroomv1.Ques
 	q.Pinned, q.Excluded, q.AnswerTime = m.GetPinned(), m.GetExcluded(), time.Duration(m.GetAnswerSeconds())*time.Second
 }
 
+// maySee keeps participants to the questions of their class.
+func maySee(ctx context.Context, q questions.Question) error {
+	c := access.From(ctx)
+	if c.Role == access.Participant && q.Class != c.Class {
+		return fault.Missing("question", q.ID)
+	}
+	return nil
+}
+
+// mayChange keeps participants to the questions they asked.
+func mayChange(ctx context.Context, q questions.Question) error {
+	if err := maySee(ctx, q); err != nil {
+		return err
+	}
+	c := access.From(ctx)
+	if c.Role == access.Participant && q.Asker != c.Participant {
+		return fault.New(fault.Denied, "that is somebody else's question")
+	}
+	return nil
+}
+
 // viewer reads who looks; empty means a host.
 func viewer(kitchen, name string) (string, error) {
 	if name == "" {
@@ -136,8 +161,11 @@ func (s *questionService) GetQuestion(ctx context.Context, req *stillroomv1.GetQ
 	var out *stillroomv1.Question
 	err = s.store.In(ctx, k, func(tx *store.Tx) error {
 		q, err := tx.Question(ctx, id)
+		if err != nil {
+			return err
+		}
 		out = s.encode(k, q, who)
-		return err
+		return maySee(ctx, q)
 	})
 	return out, err
 }
@@ -224,12 +252,18 @@ func (s *questionService) UpdateQuestion(ctx context.Context, req *stillroomv1.U
 		if err != nil {
 			return err
 		}
+		if err := mayChange(ctx, q); err != nil {
+			return err
+		}
 		if err := checkEtag(req.GetQuestion().GetEtag(), q.Version); err != nil {
 			return err
 		}
 		merged := s.encode(k, q, "")
-		if err := s.merge("question", merged, req.GetQuestion(), req.GetUpdateMask(),
-			"text", "topic", "unnamed", "need_time", "pinned", "excluded", "answer_seconds"); err != nil {
+		changeable := []string{"text", "topic", "unnamed", "need_time"}
+		if access.From(ctx).Role != access.Participant {
+			changeable = append(changeable, "pinned", "excluded", "answer_seconds")
+		}
+		if err := s.merge("question", merged, req.GetQuestion(), req.GetUpdateMask(), changeable...); err != nil {
 			return err
 		}
 		var c fault.Collector
@@ -297,7 +331,14 @@ func (s *questionService) endorsing(ctx context.Context, req interface {
 	}
 	var out *stillroomv1.Question
 	err := s.write(ctx, k, func(tx *store.Tx) error {
-		q, err := do(tx, ctx, id, who, s.now())
+		q, err := tx.Question(ctx, id)
+		if err != nil {
+			return err
+		}
+		if err := maySee(ctx, q); err != nil {
+			return err
+		}
+		q, err = do(tx, ctx, id, who, s.now())
 		out = s.encode(k, q, who)
 		return err
 	})

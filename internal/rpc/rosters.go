@@ -10,6 +10,7 @@ import (
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
+	"stillroom/internal/access"
 	"stillroom/internal/fault"
 	"stillroom/internal/kitchen"
 	"stillroom/internal/measure"
@@ -160,8 +161,14 @@ func (s *rosterService) GetEnrolment(ctx context.Context, req *stillroomv1.GetEn
 	var out *stillroomv1.Enrolment
 	err := s.store.In(ctx, k, func(tx *store.Tx) error {
 		e, err := tx.Enrolment(ctx, class, id)
+		if err != nil {
+			return err
+		}
+		if c := access.From(ctx); c.Role == access.Participant && e.Participant != c.Participant {
+			return fault.Missing("enrolment", id)
+		}
 		out = encodeEnrolment(k, e)
-		return err
+		return nil
 	})
 	return out, err
 }

@@ -43,7 +43,7 @@ func newTestServer(t testing.TB) *testServer {
 // serveStore serves a store over an in-memory connection until the test ends.
 func serveStore(t testing.TB, st *store.Store) *testServer {
 	t.Helper()
-	srv, err := NewServer(Options{Store: st, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Now: func() time.Time { return testNow }})
+	srv, err := NewServer(Options{Store: st, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Now: func() time.Time { return testNow }, Open: true})
 	require.NoError(t, err)
 	listener := bufconn.Listen(1 << 20)
 	go func() { _ = srv.Serve(listener) }()

@@ -6,6 +6,7 @@ import (
 
 	"buf.build/go/protovalidate"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
@@ -13,6 +14,7 @@ import (
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
+	"stillroom/internal/access"
 	"stillroom/internal/store"
 )
 
@@ -26,6 +28,12 @@ type Options struct {
 	Log *slog.Logger
 	// Now is the clock; time.Now when nil.
 	Now func() time.Time
+	// OperatorSecret is the bearer token of the service's operator; empty for none.
+	OperatorSecret string
+	// Open takes every caller for the operator. For a server that only its own machine can reach.
+	Open bool
+	// Transport is the server's TLS; nil for plain text.
+	Transport credentials.TransportCredentials
 }
 
 // backend is what every service shares.
@@ -34,6 +42,11 @@ type backend struct {
 	log       *slog.Logger
 	now       func() time.Time
 	validator protovalidate.Validator
+
+	open         bool
+	operatorHash []byte
+	// rules holds who may call what, by full method name; it does not change once serving.
+	rules map[string]rule
 }
 
 // Server is the gRPC server with its health service.
@@ -55,7 +68,10 @@ func NewServer(o Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &backend{store: o.Store, log: o.Log, now: o.Now, validator: validator}
+	b := &backend{store: o.Store, log: o.Log, now: o.Now, validator: validator, open: o.Open}
+	if o.OperatorSecret != "" {
+		b.operatorHash = access.Hash(o.OperatorSecret)
+	}
 	if b.log == nil {
 		b.log = slog.Default()
 	}
@@ -66,13 +82,18 @@ func NewServer(o Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := grpc.NewServer(
+	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(maxMessageBytes),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
-		grpc.ChainUnaryInterceptor(b.guardUnary, b.validateUnary),
-		grpc.ChainStreamInterceptor(b.guardStream, b.validateStream),
-	)
+		grpc.ChainUnaryInterceptor(b.guardUnary, b.authoriseUnary, b.validateUnary),
+		grpc.ChainStreamInterceptor(b.guardStream, b.authoriseStream, b.validateStream),
+	}
+	if o.Transport != nil {
+		options = append(options, grpc.Creds(o.Transport))
+	}
+	s := grpc.NewServer(options...)
+	stillroomv1.RegisterAccessServiceServer(s, &accessService{backend: b})
 	stillroomv1.RegisterQuestionServiceServer(s, queue)
 	stillroomv1.RegisterKitchenServiceServer(s, &kitchenService{backend: b})
 	stillroomv1.RegisterClassServiceServer(s, &classService{backend: b})
@@ -83,6 +104,9 @@ func NewServer(o Options) (*Server, error) {
 	stillroomv1.RegisterProcessServiceServer(s, &processService{backend: b})
 	stillroomv1.RegisterRecipeServiceServer(s, &recipeService{backend: b})
 
+	if b.rules, err = readRules(s.GetServiceInfo()); err != nil {
+		return nil, err
+	}
 	h := health.NewServer()
 	healthpb.RegisterHealthServer(s, h)
 	for name := range s.GetServiceInfo() {

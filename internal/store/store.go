@@ -119,7 +119,11 @@ func (s *Store) Across(ctx context.Context, fn func(*Tx) error) error {
 func (s *Store) run(ctx context.Context, kitchen uuid.UUID, fn func(*Tx) error) error {
 	for attempt := 1; ; attempt++ {
 		err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
-			return fn(&Tx{q: db.New(tx), tx: tx, kitchen: kitchen, store: s})
+			t := &Tx{q: db.New(tx), tx: tx, kitchen: kitchen, store: s}
+			if err := fn(t); err != nil {
+				return err
+			}
+			return t.addAuditEntry(ctx)
 		})
 		if err == nil {
 			return nil

@@ -11,6 +11,17 @@ import (
 	"github.com/jackc/pgx/v5/pgtype"
 )
 
+type AuditEntry struct {
+	KitchenID uuid.UUID
+	ID        uuid.UUID
+	At        time.Time
+	Caller    string
+	Role      string
+	Method    string
+	Resource  string
+	RequestID string
+}
+
 type Batch struct {
 	KitchenID  uuid.UUID
 	ClassID    uuid.UUID
@@ -251,4 +262,19 @@ type StockItem struct {
 	Note       string
 	CreatedAt  time.Time
 	Version    int64
+}
+
+type Token struct {
+	KitchenID     uuid.UUID
+	ID            uuid.UUID
+	Slug          string
+	DisplayName   string
+	Hash          []byte
+	Role          string
+	ParticipantID *uuid.UUID
+	ClassID       *uuid.UUID
+	ExpiresAt     time.Time
+	CreatedAt     time.Time
+	LastUseAt     *time.Time
+	RevokedAt     *time.Time
 }

@@ -2004,7 +2004,7 @@ var File_stillroom_v1_class_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_class_proto_rawDesc = "" +
 	"\n" +
-	"\x18stillroom/v1/class.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/common.proto\"\xf2\x05\n" +
+	"\x18stillroom/v1/class.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xf2\x05\n" +
 	"\x05Class\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x120\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01\x18xR\vdisplayName\x122\n" +
@@ -2180,27 +2180,26 @@ const file_stillroom_v1_class_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tB\x1f\xe2A\x01\x02\xfaA\x11\n" +
 	"\x0fstillroom/Class\xbaH\x04r\x02\x10\x01R\x04name\"N\n" +
 	"\x16CheckEquipmentResponse\x124\n" +
-	"\tshortages\x18\x01 \x03(\v2\x16.stillroom.v1.ShortageR\tshortages2\x9c\n" +
+	"\tshortages\x18\x01 \x03(\v2\x16.stillroom.v1.ShortageR\tshortages2\xc3\v\n" +
+	"\fClassService\x12L\n" +
+	"\vCreateClass\x12 .stillroom.v1.CreateClassRequest\x1a\x13.stillroom.v1.Class\"\x06\x8a\xc0\x1d\x02\b\x03\x12K\n" +
+	"\bGetClass\x12\x1d.stillroom.v1.GetClassRequest\x1a\x13.stillroom.v1.Class\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12]\n" +
+	"\vListClasses\x12 .stillroom.v1.ListClassesRequest\x1a!.stillroom.v1.ListClassesResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12L\n" +
+	"\vUpdateClass\x12 .stillroom.v1.UpdateClassRequest\x1a\x13.stillroom.v1.Class\"\x06\x8a\xc0\x1d\x02\b\x03\x12O\n" +
+	"\vDeleteClass\x12 .stillroom.v1.DeleteClassRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x03\x12R\n" +
+	"\rCreateStation\x12\".stillroom.v1.CreateStationRequest\x1a\x15.stillroom.v1.Station\"\x06\x8a\xc0\x1d\x02\b\x03\x12Q\n" +
 	"\n" +
-	"\fClassService\x12D\n" +
-	"\vCreateClass\x12 .stillroom.v1.CreateClassRequest\x1a\x13.stillroom.v1.Class\x12>\n" +
-	"\bGetClass\x12\x1d.stillroom.v1.GetClassRequest\x1a\x13.stillroom.v1.Class\x12R\n" +
-	"\vListClasses\x12 .stillroom.v1.ListClassesRequest\x1a!.stillroom.v1.ListClassesResponse\x12D\n" +
-	"\vUpdateClass\x12 .stillroom.v1.UpdateClassRequest\x1a\x13.stillroom.v1.Class\x12G\n" +
-	"\vDeleteClass\x12 .stillroom.v1.DeleteClassRequest\x1a\x16.google.protobuf.Empty\x12J\n" +
-	"\rCreateStation\x12\".stillroom.v1.CreateStationRequest\x1a\x15.stillroom.v1.Station\x12D\n" +
-	"\n" +
-	"GetStation\x12\x1f.stillroom.v1.GetStationRequest\x1a\x15.stillroom.v1.Station\x12U\n" +
-	"\fListStations\x12!.stillroom.v1.ListStationsRequest\x1a\".stillroom.v1.ListStationsResponse\x12J\n" +
-	"\rUpdateStation\x12\".stillroom.v1.UpdateStationRequest\x1a\x15.stillroom.v1.Station\x12K\n" +
-	"\rDeleteStation\x12\".stillroom.v1.DeleteStationRequest\x1a\x16.google.protobuf.Empty\x12D\n" +
-	"\vCreateBatch\x12 .stillroom.v1.CreateBatchRequest\x1a\x13.stillroom.v1.Batch\x12>\n" +
-	"\bGetBatch\x12\x1d.stillroom.v1.GetBatchRequest\x1a\x13.stillroom.v1.Batch\x12R\n" +
-	"\vListBatches\x12 .stillroom.v1.ListBatchesRequest\x1a!.stillroom.v1.ListBatchesResponse\x12D\n" +
-	"\vUpdateBatch\x12 .stillroom.v1.UpdateBatchRequest\x1a\x13.stillroom.v1.Batch\x12G\n" +
-	"\vDeleteBatch\x12 .stillroom.v1.DeleteBatchRequest\x1a\x16.google.protobuf.Empty\x12[\n" +
-	"\x0eProposeBatches\x12#.stillroom.v1.ProposeBatchesRequest\x1a$.stillroom.v1.ProposeBatchesResponse\x12[\n" +
-	"\x0eCheckEquipment\x12#.stillroom.v1.CheckEquipmentRequest\x1a$.stillroom.v1.CheckEquipmentResponseB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
+	"GetStation\x12\x1f.stillroom.v1.GetStationRequest\x1a\x15.stillroom.v1.Station\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12b\n" +
+	"\fListStations\x12!.stillroom.v1.ListStationsRequest\x1a\".stillroom.v1.ListStationsResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12R\n" +
+	"\rUpdateStation\x12\".stillroom.v1.UpdateStationRequest\x1a\x15.stillroom.v1.Station\"\x06\x8a\xc0\x1d\x02\b\x03\x12S\n" +
+	"\rDeleteStation\x12\".stillroom.v1.DeleteStationRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x03\x12L\n" +
+	"\vCreateBatch\x12 .stillroom.v1.CreateBatchRequest\x1a\x13.stillroom.v1.Batch\"\x06\x8a\xc0\x1d\x02\b\x03\x12K\n" +
+	"\bGetBatch\x12\x1d.stillroom.v1.GetBatchRequest\x1a\x13.stillroom.v1.Batch\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12_\n" +
+	"\vListBatches\x12 .stillroom.v1.ListBatchesRequest\x1a!.stillroom.v1.ListBatchesResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12L\n" +
+	"\vUpdateBatch\x12 .stillroom.v1.UpdateBatchRequest\x1a\x13.stillroom.v1.Batch\"\x06\x8a\xc0\x1d\x02\b\x03\x12O\n" +
+	"\vDeleteBatch\x12 .stillroom.v1.DeleteBatchRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x03\x12c\n" +
+	"\x0eProposeBatches\x12#.stillroom.v1.ProposeBatchesRequest\x1a$.stillroom.v1.ProposeBatchesResponse\"\x06\x8a\xc0\x1d\x02\b\x03\x12f\n" +
+	"\x0eCheckEquipment\x12#.stillroom.v1.CheckEquipmentRequest\x1a$.stillroom.v1.CheckEquipmentResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
 	file_stillroom_v1_class_proto_rawDescOnce sync.Once
@@ -2323,6 +2322,7 @@ func file_stillroom_v1_class_proto_init() {
 	if File_stillroom_v1_class_proto != nil {
 		return
 	}
+	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -1627,7 +1627,7 @@ var File_stillroom_v1_equipment_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_equipment_proto_rawDesc = "" +
 	"\n" +
-	"\x1cstillroom/v1/equipment.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/common.proto\"\xdb\x03\n" +
+	"\x1cstillroom/v1/equipment.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xdb\x03\n" +
 	"\tEquipment\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x120\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01\x18xR\vdisplayName\x12B\n" +
@@ -1775,19 +1775,19 @@ const file_stillroom_v1_equipment_proto_rawDesc = "" +
 	"\x15HEAT_KIND_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rHEAT_KIND_GAS\x10\x01\x12\x16\n" +
 	"\x12HEAT_KIND_ELECTRIC\x10\x02\x12\x17\n" +
-	"\x13HEAT_KIND_INDUCTION\x10\x032\xbb\a\n" +
-	"\x10EquipmentService\x12P\n" +
-	"\x0fCreateEquipment\x12$.stillroom.v1.CreateEquipmentRequest\x1a\x17.stillroom.v1.Equipment\x12J\n" +
-	"\fGetEquipment\x12!.stillroom.v1.GetEquipmentRequest\x1a\x17.stillroom.v1.Equipment\x12X\n" +
-	"\rListEquipment\x12\".stillroom.v1.ListEquipmentRequest\x1a#.stillroom.v1.ListEquipmentResponse\x12P\n" +
-	"\x0fUpdateEquipment\x12$.stillroom.v1.UpdateEquipmentRequest\x1a\x17.stillroom.v1.Equipment\x12O\n" +
-	"\x0fDeleteEquipment\x12$.stillroom.v1.DeleteEquipmentRequest\x1a\x16.google.protobuf.Empty\x12^\n" +
-	"\x0fImportEquipment\x12$.stillroom.v1.ImportEquipmentRequest\x1a%.stillroom.v1.ImportEquipmentResponse\x12J\n" +
-	"\fRecordComeUp\x12!.stillroom.v1.RecordComeUpRequest\x1a\x17.stillroom.v1.Equipment\x12V\n" +
-	"\x11CreateReservation\x12&.stillroom.v1.CreateReservationRequest\x1a\x19.stillroom.v1.Reservation\x12P\n" +
-	"\x0eGetReservation\x12#.stillroom.v1.GetReservationRequest\x1a\x19.stillroom.v1.Reservation\x12a\n" +
-	"\x10ListReservations\x12%.stillroom.v1.ListReservationsRequest\x1a&.stillroom.v1.ListReservationsResponse\x12S\n" +
-	"\x11DeleteReservation\x12&.stillroom.v1.DeleteReservationRequest\x1a\x16.google.protobuf.EmptyB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
+	"\x13HEAT_KIND_INDUCTION\x10\x032\x9f\b\n" +
+	"\x10EquipmentService\x12X\n" +
+	"\x0fCreateEquipment\x12$.stillroom.v1.CreateEquipmentRequest\x1a\x17.stillroom.v1.Equipment\"\x06\x8a\xc0\x1d\x02\b\x03\x12U\n" +
+	"\fGetEquipment\x12!.stillroom.v1.GetEquipmentRequest\x1a\x17.stillroom.v1.Equipment\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12c\n" +
+	"\rListEquipment\x12\".stillroom.v1.ListEquipmentRequest\x1a#.stillroom.v1.ListEquipmentResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12X\n" +
+	"\x0fUpdateEquipment\x12$.stillroom.v1.UpdateEquipmentRequest\x1a\x17.stillroom.v1.Equipment\"\x06\x8a\xc0\x1d\x02\b\x03\x12W\n" +
+	"\x0fDeleteEquipment\x12$.stillroom.v1.DeleteEquipmentRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x03\x12f\n" +
+	"\x0fImportEquipment\x12$.stillroom.v1.ImportEquipmentRequest\x1a%.stillroom.v1.ImportEquipmentResponse\"\x06\x8a\xc0\x1d\x02\b\x03\x12R\n" +
+	"\fRecordComeUp\x12!.stillroom.v1.RecordComeUpRequest\x1a\x17.stillroom.v1.Equipment\"\x06\x8a\xc0\x1d\x02\b\x02\x12^\n" +
+	"\x11CreateReservation\x12&.stillroom.v1.CreateReservationRequest\x1a\x19.stillroom.v1.Reservation\"\x06\x8a\xc0\x1d\x02\b\x03\x12[\n" +
+	"\x0eGetReservation\x12#.stillroom.v1.GetReservationRequest\x1a\x19.stillroom.v1.Reservation\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12l\n" +
+	"\x10ListReservations\x12%.stillroom.v1.ListReservationsRequest\x1a&.stillroom.v1.ListReservationsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12[\n" +
+	"\x11DeleteReservation\x12&.stillroom.v1.DeleteReservationRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x03B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
 	file_stillroom_v1_equipment_proto_rawDescOnce sync.Once
@@ -1897,6 +1897,7 @@ func file_stillroom_v1_equipment_proto_init() {
 	if File_stillroom_v1_equipment_proto != nil {
 		return
 	}
+	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -826,7 +826,7 @@ var File_stillroom_v1_kitchen_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_kitchen_proto_rawDesc = "" +
 	"\n" +
-	"\x1astillroom/v1/kitchen.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/common.proto\"\xa7\x02\n" +
+	"\x1astillroom/v1/kitchen.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xa7\x02\n" +
 	"\aKitchen\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x120\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01\x18xR\vdisplayName\x12:\n" +
@@ -896,21 +896,21 @@ const file_stillroom_v1_kitchen_proto_rawDesc = "" +
 	"\x11DeleteSiteRequest\x122\n" +
 	"\x04name\x18\x01 \x01(\tB\x1e\xe2A\x01\x02\xfaA\x10\n" +
 	"\x0estillroom/Site\xbaH\x04r\x02\x10\x01R\x04name\x12\x12\n" +
-	"\x04etag\x18\x02 \x01(\tR\x04etag2\x9d\x05\n" +
-	"\x0eKitchenService\x12J\n" +
-	"\rCreateKitchen\x12\".stillroom.v1.CreateKitchenRequest\x1a\x15.stillroom.v1.Kitchen\x12D\n" +
+	"\x04etag\x18\x02 \x01(\tR\x04etag2\xf5\x05\n" +
+	"\x0eKitchenService\x12R\n" +
+	"\rCreateKitchen\x12\".stillroom.v1.CreateKitchenRequest\x1a\x15.stillroom.v1.Kitchen\"\x06\x8a\xc0\x1d\x02\b\x05\x12Q\n" +
 	"\n" +
-	"GetKitchen\x12\x1f.stillroom.v1.GetKitchenRequest\x1a\x15.stillroom.v1.Kitchen\x12U\n" +
-	"\fListKitchens\x12!.stillroom.v1.ListKitchensRequest\x1a\".stillroom.v1.ListKitchensResponse\x12J\n" +
-	"\rUpdateKitchen\x12\".stillroom.v1.UpdateKitchenRequest\x1a\x15.stillroom.v1.Kitchen\x12A\n" +
+	"GetKitchen\x12\x1f.stillroom.v1.GetKitchenRequest\x1a\x15.stillroom.v1.Kitchen\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12`\n" +
+	"\fListKitchens\x12!.stillroom.v1.ListKitchensRequest\x1a\".stillroom.v1.ListKitchensResponse\"\t\x8a\xc0\x1d\x02\b\x05\x90\x02\x01\x12R\n" +
+	"\rUpdateKitchen\x12\".stillroom.v1.UpdateKitchenRequest\x1a\x15.stillroom.v1.Kitchen\"\x06\x8a\xc0\x1d\x02\b\x04\x12I\n" +
 	"\n" +
-	"CreateSite\x12\x1f.stillroom.v1.CreateSiteRequest\x1a\x12.stillroom.v1.Site\x12;\n" +
-	"\aGetSite\x12\x1c.stillroom.v1.GetSiteRequest\x1a\x12.stillroom.v1.Site\x12L\n" +
-	"\tListSites\x12\x1e.stillroom.v1.ListSitesRequest\x1a\x1f.stillroom.v1.ListSitesResponse\x12A\n" +
+	"CreateSite\x12\x1f.stillroom.v1.CreateSiteRequest\x1a\x12.stillroom.v1.Site\"\x06\x8a\xc0\x1d\x02\b\x03\x12H\n" +
+	"\aGetSite\x12\x1c.stillroom.v1.GetSiteRequest\x1a\x12.stillroom.v1.Site\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12W\n" +
+	"\tListSites\x12\x1e.stillroom.v1.ListSitesRequest\x1a\x1f.stillroom.v1.ListSitesResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12I\n" +
 	"\n" +
-	"UpdateSite\x12\x1f.stillroom.v1.UpdateSiteRequest\x1a\x12.stillroom.v1.Site\x12E\n" +
+	"UpdateSite\x12\x1f.stillroom.v1.UpdateSiteRequest\x1a\x12.stillroom.v1.Site\"\x06\x8a\xc0\x1d\x02\b\x03\x12M\n" +
 	"\n" +
-	"DeleteSite\x12\x1f.stillroom.v1.DeleteSiteRequest\x1a\x16.google.protobuf.EmptyB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
+	"DeleteSite\x12\x1f.stillroom.v1.DeleteSiteRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x03B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
 	file_stillroom_v1_kitchen_proto_rawDescOnce sync.Once
@@ -986,6 +986,7 @@ func file_stillroom_v1_kitchen_proto_init() {
 	if File_stillroom_v1_kitchen_proto != nil {
 		return
 	}
+	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

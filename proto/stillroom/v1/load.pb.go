@@ -2613,7 +2613,7 @@ var File_stillroom_v1_load_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_load_proto_rawDesc = "" +
 	"\n" +
-	"\x17stillroom/v1/load.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/common.proto\"\xde\x04\n" +
+	"\x17stillroom/v1/load.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xde\x04\n" +
 	"\x10PlanLoadsRequest\x12:\n" +
 	"\x06parent\x18\x01 \x01(\tB\"\xe2A\x01\x02\xfaA\x14\x12\x12stillroom/LoadPlan\xbaH\x04r\x02\x10\x01R\x06parent\x12K\n" +
 	"\n" +
@@ -2860,11 +2860,11 @@ const file_stillroom_v1_load_proto_rawDesc = "" +
 	"\x15ListLoadPlansResponse\x125\n" +
 	"\n" +
 	"load_plans\x18\x01 \x03(\v2\x16.stillroom.v1.LoadPlanR\tloadPlans\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x80\x02\n" +
-	"\vLoadService\x12N\n" +
-	"\tPlanLoads\x12\x1e.stillroom.v1.PlanLoadsRequest\x1a\x1f.stillroom.v1.PlanLoadsResponse0\x01\x12G\n" +
-	"\vGetLoadPlan\x12 .stillroom.v1.GetLoadPlanRequest\x1a\x16.stillroom.v1.LoadPlan\x12X\n" +
-	"\rListLoadPlans\x12\".stillroom.v1.ListLoadPlansRequest\x1a#.stillroom.v1.ListLoadPlansResponseB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\xa2\x02\n" +
+	"\vLoadService\x12V\n" +
+	"\tPlanLoads\x12\x1e.stillroom.v1.PlanLoadsRequest\x1a\x1f.stillroom.v1.PlanLoadsResponse\"\x06\x8a\xc0\x1d\x02\b\x030\x01\x12T\n" +
+	"\vGetLoadPlan\x12 .stillroom.v1.GetLoadPlanRequest\x1a\x16.stillroom.v1.LoadPlan\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12e\n" +
+	"\rListLoadPlans\x12\".stillroom.v1.ListLoadPlansRequest\x1a#.stillroom.v1.ListLoadPlansResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
 	file_stillroom_v1_load_proto_rawDescOnce sync.Once
@@ -3007,6 +3007,7 @@ func file_stillroom_v1_load_proto_init() {
 	if File_stillroom_v1_load_proto != nil {
 		return
 	}
+	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
 	file_stillroom_v1_load_proto_msgTypes[1].OneofWrappers = []any{}
 	file_stillroom_v1_load_proto_msgTypes[8].OneofWrappers = []any{

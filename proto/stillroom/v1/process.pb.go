@@ -1461,7 +1461,7 @@ var File_stillroom_v1_process_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_process_proto_rawDesc = "" +
 	"\n" +
-	"\x1astillroom/v1/process.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x19stillroom/v1/common.proto\"y\n" +
+	"\x1astillroom/v1/process.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"y\n" +
 	"\aProduct\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x129\n" +
@@ -1576,12 +1576,12 @@ const file_stillroom_v1_process_proto_rawDesc = "" +
 	"\x1aESTIMATE_BASIS_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16ESTIMATE_BASIS_PHYSICS\x10\x01\x12\x1a\n" +
 	"\x16ESTIMATE_BASIS_ENTERED\x10\x02\x12\x19\n" +
-	"\x15ESTIMATE_BASIS_RECORD\x10\x032\xf9\x02\n" +
-	"\x0eProcessService\x12U\n" +
-	"\fListProducts\x12!.stillroom.v1.ListProductsRequest\x1a\".stillroom.v1.ListProductsResponse\x12X\n" +
-	"\rLookUpProcess\x12\".stillroom.v1.LookUpProcessRequest\x1a#.stillroom.v1.LookUpProcessResponse\x12Y\n" +
-	"\x11GetClassProcedure\x12&.stillroom.v1.GetClassProcedureRequest\x1a\x1c.stillroom.v1.ClassProcedure\x12[\n" +
-	"\x0eEstimateComeUp\x12#.stillroom.v1.EstimateComeUpRequest\x1a$.stillroom.v1.EstimateComeUpResponseB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
+	"\x15ESTIMATE_BASIS_RECORD\x10\x032\xab\x03\n" +
+	"\x0eProcessService\x12b\n" +
+	"\fListProducts\x12!.stillroom.v1.ListProductsRequest\x1a\".stillroom.v1.ListProductsResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12e\n" +
+	"\rLookUpProcess\x12\".stillroom.v1.LookUpProcessRequest\x1a#.stillroom.v1.LookUpProcessResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12f\n" +
+	"\x11GetClassProcedure\x12&.stillroom.v1.GetClassProcedureRequest\x1a\x1c.stillroom.v1.ClassProcedure\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12f\n" +
+	"\x0eEstimateComeUp\x12#.stillroom.v1.EstimateComeUpRequest\x1a$.stillroom.v1.EstimateComeUpResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
 	file_stillroom_v1_process_proto_rawDescOnce sync.Once
@@ -1680,6 +1680,7 @@ func file_stillroom_v1_process_proto_init() {
 	if File_stillroom_v1_process_proto != nil {
 		return
 	}
+	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
 	file_stillroom_v1_process_proto_msgTypes[4].OneofWrappers = []any{
 		(*LookUpProcessRequest_Altitude)(nil),

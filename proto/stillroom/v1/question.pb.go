@@ -3688,7 +3688,7 @@ var File_stillroom_v1_question_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_question_proto_rawDesc = "" +
 	"\n" +
-	"\x1bstillroom/v1/question.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/common.proto\"\xdd\b\n" +
+	"\x1bstillroom/v1/question.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xdd\b\n" +
 	"\bQuestion\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x12*\n" +
 	"\x05class\x18\x02 \x01(\tB\x14\xfaA\x11\n" +
@@ -4015,36 +4015,36 @@ const file_stillroom_v1_question_proto_rawDesc = "" +
 	"\x13WATCH_KIND_SNAPSHOT\x10\x01\x12\x1b\n" +
 	"\x17WATCH_KIND_SNAPSHOT_END\x10\x02\x12\x16\n" +
 	"\x12WATCH_KIND_CHANGED\x10\x03\x12\x14\n" +
-	"\x10WATCH_KIND_ALIVE\x10\x042\xf0\x11\n" +
-	"\x0fQuestionService\x12M\n" +
-	"\x0eCreateQuestion\x12#.stillroom.v1.CreateQuestionRequest\x1a\x16.stillroom.v1.Question\x12G\n" +
-	"\vGetQuestion\x12 .stillroom.v1.GetQuestionRequest\x1a\x16.stillroom.v1.Question\x12X\n" +
-	"\rListQuestions\x12\".stillroom.v1.ListQuestionsRequest\x1a#.stillroom.v1.ListQuestionsResponse\x12M\n" +
-	"\x0eUpdateQuestion\x12#.stillroom.v1.UpdateQuestionRequest\x1a\x16.stillroom.v1.Question\x12Q\n" +
-	"\x10WithdrawQuestion\x12%.stillroom.v1.WithdrawQuestionRequest\x1a\x16.stillroom.v1.Question\x12O\n" +
-	"\x0fEndorseQuestion\x12$.stillroom.v1.EndorseQuestionRequest\x1a\x16.stillroom.v1.Question\x12S\n" +
-	"\x11UnendorseQuestion\x12&.stillroom.v1.UnendorseQuestionRequest\x1a\x16.stillroom.v1.Question\x12M\n" +
-	"\x0eAnswerQuestion\x12#.stillroom.v1.AnswerQuestionRequest\x1a\x16.stillroom.v1.Question\x12K\n" +
-	"\rPublishAnswer\x12\".stillroom.v1.PublishAnswerRequest\x1a\x16.stillroom.v1.Question\x12I\n" +
-	"\fParkQuestion\x12!.stillroom.v1.ParkQuestionRequest\x1a\x16.stillroom.v1.Question\x12I\n" +
-	"\fSkipQuestion\x12!.stillroom.v1.SkipQuestionRequest\x1a\x16.stillroom.v1.Question\x12M\n" +
-	"\x0eReopenQuestion\x12#.stillroom.v1.ReopenQuestionRequest\x1a\x16.stillroom.v1.Question\x12M\n" +
-	"\x0eMergeQuestions\x12#.stillroom.v1.MergeQuestionsRequest\x1a\x16.stillroom.v1.Question\x12K\n" +
-	"\rSplitQuestion\x12\".stillroom.v1.SplitQuestionRequest\x1a\x16.stillroom.v1.Question\x12d\n" +
-	"\x11ListQuestionSteps\x12&.stillroom.v1.ListQuestionStepsRequest\x1a'.stillroom.v1.ListQuestionStepsResponse\x12X\n" +
-	"\rSuggestGroups\x12\".stillroom.v1.SuggestGroupsRequest\x1a#.stillroom.v1.SuggestGroupsResponse\x12[\n" +
-	"\x0eSuggestAnswers\x12#.stillroom.v1.SuggestAnswersRequest\x1a$.stillroom.v1.SuggestAnswersResponse\x12U\n" +
-	"\x10PlanRunningOrder\x12%.stillroom.v1.PlanRunningOrderRequest\x1a\x1a.stillroom.v1.RunningOrder\x12g\n" +
-	"\x12CarryOverQuestions\x12'.stillroom.v1.CarryOverQuestionsRequest\x1a(.stillroom.v1.CarryOverQuestionsResponse\x12X\n" +
-	"\rExportAnswers\x12\".stillroom.v1.ExportAnswersRequest\x1a#.stillroom.v1.ExportAnswersResponse\x12j\n" +
-	"\x13ExportClassCalendar\x12(.stillroom.v1.ExportClassCalendarRequest\x1a).stillroom.v1.ExportClassCalendarResponse\x12J\n" +
-	"\rCreateSession\x12\".stillroom.v1.CreateSessionRequest\x1a\x15.stillroom.v1.Session\x12D\n" +
+	"\x10WATCH_KIND_ALIVE\x10\x042\x81\x14\n" +
+	"\x0fQuestionService\x12W\n" +
+	"\x0eCreateQuestion\x12#.stillroom.v1.CreateQuestionRequest\x1a\x16.stillroom.v1.Question\"\b\x8a\xc0\x1d\x04\b\x02\x10\x01\x12T\n" +
+	"\vGetQuestion\x12 .stillroom.v1.GetQuestionRequest\x1a\x16.stillroom.v1.Question\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12e\n" +
+	"\rListQuestions\x12\".stillroom.v1.ListQuestionsRequest\x1a#.stillroom.v1.ListQuestionsResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12W\n" +
+	"\x0eUpdateQuestion\x12#.stillroom.v1.UpdateQuestionRequest\x1a\x16.stillroom.v1.Question\"\b\x8a\xc0\x1d\x04\b\x02\x10\x01\x12[\n" +
+	"\x10WithdrawQuestion\x12%.stillroom.v1.WithdrawQuestionRequest\x1a\x16.stillroom.v1.Question\"\b\x8a\xc0\x1d\x04\b\x02\x10\x01\x12Y\n" +
+	"\x0fEndorseQuestion\x12$.stillroom.v1.EndorseQuestionRequest\x1a\x16.stillroom.v1.Question\"\b\x8a\xc0\x1d\x04\b\x02\x10\x01\x12]\n" +
+	"\x11UnendorseQuestion\x12&.stillroom.v1.UnendorseQuestionRequest\x1a\x16.stillroom.v1.Question\"\b\x8a\xc0\x1d\x04\b\x02\x10\x01\x12U\n" +
+	"\x0eAnswerQuestion\x12#.stillroom.v1.AnswerQuestionRequest\x1a\x16.stillroom.v1.Question\"\x06\x8a\xc0\x1d\x02\b\x02\x12S\n" +
+	"\rPublishAnswer\x12\".stillroom.v1.PublishAnswerRequest\x1a\x16.stillroom.v1.Question\"\x06\x8a\xc0\x1d\x02\b\x03\x12Q\n" +
+	"\fParkQuestion\x12!.stillroom.v1.ParkQuestionRequest\x1a\x16.stillroom.v1.Question\"\x06\x8a\xc0\x1d\x02\b\x02\x12Q\n" +
+	"\fSkipQuestion\x12!.stillroom.v1.SkipQuestionRequest\x1a\x16.stillroom.v1.Question\"\x06\x8a\xc0\x1d\x02\b\x02\x12U\n" +
+	"\x0eReopenQuestion\x12#.stillroom.v1.ReopenQuestionRequest\x1a\x16.stillroom.v1.Question\"\x06\x8a\xc0\x1d\x02\b\x02\x12U\n" +
+	"\x0eMergeQuestions\x12#.stillroom.v1.MergeQuestionsRequest\x1a\x16.stillroom.v1.Question\"\x06\x8a\xc0\x1d\x02\b\x02\x12S\n" +
+	"\rSplitQuestion\x12\".stillroom.v1.SplitQuestionRequest\x1a\x16.stillroom.v1.Question\"\x06\x8a\xc0\x1d\x02\b\x02\x12o\n" +
+	"\x11ListQuestionSteps\x12&.stillroom.v1.ListQuestionStepsRequest\x1a'.stillroom.v1.ListQuestionStepsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12c\n" +
+	"\rSuggestGroups\x12\".stillroom.v1.SuggestGroupsRequest\x1a#.stillroom.v1.SuggestGroupsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12h\n" +
+	"\x0eSuggestAnswers\x12#.stillroom.v1.SuggestAnswersRequest\x1a$.stillroom.v1.SuggestAnswersResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12`\n" +
+	"\x10PlanRunningOrder\x12%.stillroom.v1.PlanRunningOrderRequest\x1a\x1a.stillroom.v1.RunningOrder\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12o\n" +
+	"\x12CarryOverQuestions\x12'.stillroom.v1.CarryOverQuestionsRequest\x1a(.stillroom.v1.CarryOverQuestionsResponse\"\x06\x8a\xc0\x1d\x02\b\x02\x12c\n" +
+	"\rExportAnswers\x12\".stillroom.v1.ExportAnswersRequest\x1a#.stillroom.v1.ExportAnswersResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12w\n" +
+	"\x13ExportClassCalendar\x12(.stillroom.v1.ExportClassCalendarRequest\x1a).stillroom.v1.ExportClassCalendarResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12R\n" +
+	"\rCreateSession\x12\".stillroom.v1.CreateSessionRequest\x1a\x15.stillroom.v1.Session\"\x06\x8a\xc0\x1d\x02\b\x02\x12Q\n" +
 	"\n" +
-	"GetSession\x12\x1f.stillroom.v1.GetSessionRequest\x1a\x15.stillroom.v1.Session\x12U\n" +
-	"\fListSessions\x12!.stillroom.v1.ListSessionsRequest\x1a\".stillroom.v1.ListSessionsResponse\x12H\n" +
-	"\fCloseSession\x12!.stillroom.v1.CloseSessionRequest\x1a\x15.stillroom.v1.Session\x12Q\n" +
-	"\x10TakeNextQuestion\x12%.stillroom.v1.TakeNextQuestionRequest\x1a\x16.stillroom.v1.Question\x12]\n" +
-	"\x0eWatchQuestions\x12#.stillroom.v1.WatchQuestionsRequest\x1a$.stillroom.v1.WatchQuestionsResponse0\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
+	"GetSession\x12\x1f.stillroom.v1.GetSessionRequest\x1a\x15.stillroom.v1.Session\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12b\n" +
+	"\fListSessions\x12!.stillroom.v1.ListSessionsRequest\x1a\".stillroom.v1.ListSessionsResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12P\n" +
+	"\fCloseSession\x12!.stillroom.v1.CloseSessionRequest\x1a\x15.stillroom.v1.Session\"\x06\x8a\xc0\x1d\x02\b\x02\x12Y\n" +
+	"\x10TakeNextQuestion\x12%.stillroom.v1.TakeNextQuestionRequest\x1a\x16.stillroom.v1.Question\"\x06\x8a\xc0\x1d\x02\b\x02\x12j\n" +
+	"\x0eWatchQuestions\x12#.stillroom.v1.WatchQuestionsRequest\x1a$.stillroom.v1.WatchQuestionsResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x010\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
 	file_stillroom_v1_question_proto_rawDescOnce sync.Once
@@ -4225,6 +4225,7 @@ func file_stillroom_v1_question_proto_init() {
 	if File_stillroom_v1_question_proto != nil {
 		return
 	}
+	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
 	file_stillroom_v1_question_proto_msgTypes[30].OneofWrappers = []any{}
 	type x struct{}

@@ -3185,7 +3185,7 @@ var File_stillroom_v1_recipe_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_recipe_proto_rawDesc = "" +
 	"\n" +
-	"\x19stillroom/v1/recipe.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/common.proto\"\xc4\x01\n" +
+	"\x19stillroom/v1/recipe.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xc4\x01\n" +
 	"\x0fPublishedRecipe\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x12/\n" +
 	"\aformula\x18\x02 \x01(\v2\x15.stillroom.v1.FormulaR\aformula:f\xeaAc\n" +
@@ -3486,22 +3486,23 @@ const file_stillroom_v1_recipe_proto_rawDesc = "" +
 	"\x17CONSEQUENCE_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18CONSEQUENCE_SHELF_STABLE\x10\x01\x12\x1f\n" +
 	"\x1bCONSEQUENCE_ANOTHER_PROCESS\x10\x02\x12%\n" +
-	"!CONSEQUENCE_REFRIGERATE_OR_FREEZE\x10\x032\xca\t\n" +
-	"\rRecipeService\x12m\n" +
-	"\x14ListPublishedRecipes\x12).stillroom.v1.ListPublishedRecipesRequest\x1a*.stillroom.v1.ListPublishedRecipesResponse\x12\\\n" +
-	"\x12GetPublishedRecipe\x12'.stillroom.v1.GetPublishedRecipeRequest\x1a\x1d.stillroom.v1.PublishedRecipe\x12E\n" +
-	"\vAdoptRecipe\x12 .stillroom.v1.AdoptRecipeRequest\x1a\x14.stillroom.v1.Recipe\x12G\n" +
-	"\fCreateRecipe\x12!.stillroom.v1.CreateRecipeRequest\x1a\x14.stillroom.v1.Recipe\x12X\n" +
-	"\rImportRecipes\x12\".stillroom.v1.ImportRecipesRequest\x1a#.stillroom.v1.ImportRecipesResponse\x12A\n" +
-	"\tGetRecipe\x12\x1e.stillroom.v1.GetRecipeRequest\x1a\x14.stillroom.v1.Recipe\x12R\n" +
-	"\vListRecipes\x12 .stillroom.v1.ListRecipesRequest\x1a!.stillroom.v1.ListRecipesResponse\x12G\n" +
-	"\fUpdateRecipe\x12!.stillroom.v1.UpdateRecipeRequest\x1a\x14.stillroom.v1.Recipe\x12I\n" +
-	"\fDeleteRecipe\x12!.stillroom.v1.DeleteRecipeRequest\x1a\x16.google.protobuf.Empty\x12X\n" +
-	"\rReviewChanges\x12\".stillroom.v1.ReviewChangesRequest\x1a#.stillroom.v1.ReviewChangesResponse\x12_\n" +
-	"\x14CreateRecipeRevision\x12).stillroom.v1.CreateRecipeRevisionRequest\x1a\x1c.stillroom.v1.RecipeRevision\x12Y\n" +
-	"\x11GetRecipeRevision\x12&.stillroom.v1.GetRecipeRevisionRequest\x1a\x1c.stillroom.v1.RecipeRevision\x12j\n" +
-	"\x13ListRecipeRevisions\x12(.stillroom.v1.ListRecipeRevisionsRequest\x1a).stillroom.v1.ListRecipeRevisionsResponse\x12U\n" +
-	"\fExportRecipe\x12!.stillroom.v1.ExportRecipeRequest\x1a\".stillroom.v1.ExportRecipeResponseB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
+	"!CONSEQUENCE_REFRIGERATE_OR_FREEZE\x10\x032\xda\n" +
+	"\n" +
+	"\rRecipeService\x12z\n" +
+	"\x14ListPublishedRecipes\x12).stillroom.v1.ListPublishedRecipesRequest\x1a*.stillroom.v1.ListPublishedRecipesResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12i\n" +
+	"\x12GetPublishedRecipe\x12'.stillroom.v1.GetPublishedRecipeRequest\x1a\x1d.stillroom.v1.PublishedRecipe\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12M\n" +
+	"\vAdoptRecipe\x12 .stillroom.v1.AdoptRecipeRequest\x1a\x14.stillroom.v1.Recipe\"\x06\x8a\xc0\x1d\x02\b\x03\x12O\n" +
+	"\fCreateRecipe\x12!.stillroom.v1.CreateRecipeRequest\x1a\x14.stillroom.v1.Recipe\"\x06\x8a\xc0\x1d\x02\b\x03\x12`\n" +
+	"\rImportRecipes\x12\".stillroom.v1.ImportRecipesRequest\x1a#.stillroom.v1.ImportRecipesResponse\"\x06\x8a\xc0\x1d\x02\b\x03\x12N\n" +
+	"\tGetRecipe\x12\x1e.stillroom.v1.GetRecipeRequest\x1a\x14.stillroom.v1.Recipe\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12]\n" +
+	"\vListRecipes\x12 .stillroom.v1.ListRecipesRequest\x1a!.stillroom.v1.ListRecipesResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12O\n" +
+	"\fUpdateRecipe\x12!.stillroom.v1.UpdateRecipeRequest\x1a\x14.stillroom.v1.Recipe\"\x06\x8a\xc0\x1d\x02\b\x03\x12Q\n" +
+	"\fDeleteRecipe\x12!.stillroom.v1.DeleteRecipeRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x03\x12c\n" +
+	"\rReviewChanges\x12\".stillroom.v1.ReviewChangesRequest\x1a#.stillroom.v1.ReviewChangesResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12g\n" +
+	"\x14CreateRecipeRevision\x12).stillroom.v1.CreateRecipeRevisionRequest\x1a\x1c.stillroom.v1.RecipeRevision\"\x06\x8a\xc0\x1d\x02\b\x03\x12f\n" +
+	"\x11GetRecipeRevision\x12&.stillroom.v1.GetRecipeRevisionRequest\x1a\x1c.stillroom.v1.RecipeRevision\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12u\n" +
+	"\x13ListRecipeRevisions\x12(.stillroom.v1.ListRecipeRevisionsRequest\x1a).stillroom.v1.ListRecipeRevisionsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12`\n" +
+	"\fExportRecipe\x12!.stillroom.v1.ExportRecipeRequest\x1a\".stillroom.v1.ExportRecipeResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
 	file_stillroom_v1_recipe_proto_rawDescOnce sync.Once
@@ -3661,6 +3662,7 @@ func file_stillroom_v1_recipe_proto_init() {
 	if File_stillroom_v1_recipe_proto != nil {
 		return
 	}
+	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -1441,7 +1441,7 @@ var File_stillroom_v1_roster_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\n" +
-	"\x19stillroom/v1/roster.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/common.proto\"\xbc\x03\n" +
+	"\x19stillroom/v1/roster.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xbc\x03\n" +
 	"\vParticipant\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x120\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01\x18xR\vdisplayName\x12 \n" +
@@ -1563,20 +1563,20 @@ const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\bWhenFull\x12\x19\n" +
 	"\x15WHEN_FULL_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eWHEN_FULL_FAIL\x10\x01\x12\x12\n" +
-	"\x0eWHEN_FULL_WAIT\x10\x022\xa4\b\n" +
-	"\rRosterService\x12V\n" +
-	"\x11CreateParticipant\x12&.stillroom.v1.CreateParticipantRequest\x1a\x19.stillroom.v1.Participant\x12P\n" +
-	"\x0eGetParticipant\x12#.stillroom.v1.GetParticipantRequest\x1a\x19.stillroom.v1.Participant\x12a\n" +
-	"\x10ListParticipants\x12%.stillroom.v1.ListParticipantsRequest\x1a&.stillroom.v1.ListParticipantsResponse\x12V\n" +
-	"\x11UpdateParticipant\x12&.stillroom.v1.UpdateParticipantRequest\x1a\x19.stillroom.v1.Participant\x12S\n" +
-	"\x11DeleteParticipant\x12&.stillroom.v1.DeleteParticipantRequest\x1a\x16.google.protobuf.Empty\x12P\n" +
-	"\x0fCreateEnrolment\x12$.stillroom.v1.CreateEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\x12J\n" +
-	"\fGetEnrolment\x12!.stillroom.v1.GetEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\x12[\n" +
-	"\x0eListEnrolments\x12#.stillroom.v1.ListEnrolmentsRequest\x1a$.stillroom.v1.ListEnrolmentsResponse\x12P\n" +
-	"\x0fUpdateEnrolment\x12$.stillroom.v1.UpdateEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\x12^\n" +
-	"\x0fCancelEnrolment\x12$.stillroom.v1.CancelEnrolmentRequest\x1a%.stillroom.v1.CancelEnrolmentResponse\x12U\n" +
-	"\fImportRoster\x12!.stillroom.v1.ImportRosterRequest\x1a\".stillroom.v1.ImportRosterResponse\x12U\n" +
-	"\fExportRoster\x12!.stillroom.v1.ExportRosterRequest\x1a\".stillroom.v1.ExportRosterResponseB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
+	"\x0eWHEN_FULL_WAIT\x10\x022\x99\t\n" +
+	"\rRosterService\x12^\n" +
+	"\x11CreateParticipant\x12&.stillroom.v1.CreateParticipantRequest\x1a\x19.stillroom.v1.Participant\"\x06\x8a\xc0\x1d\x02\b\x03\x12]\n" +
+	"\x0eGetParticipant\x12#.stillroom.v1.GetParticipantRequest\x1a\x19.stillroom.v1.Participant\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12l\n" +
+	"\x10ListParticipants\x12%.stillroom.v1.ListParticipantsRequest\x1a&.stillroom.v1.ListParticipantsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12`\n" +
+	"\x11UpdateParticipant\x12&.stillroom.v1.UpdateParticipantRequest\x1a\x19.stillroom.v1.Participant\"\b\x8a\xc0\x1d\x04\b\x02\x10\x01\x12[\n" +
+	"\x11DeleteParticipant\x12&.stillroom.v1.DeleteParticipantRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x04\x12X\n" +
+	"\x0fCreateEnrolment\x12$.stillroom.v1.CreateEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\"\x06\x8a\xc0\x1d\x02\b\x03\x12W\n" +
+	"\fGetEnrolment\x12!.stillroom.v1.GetEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12f\n" +
+	"\x0eListEnrolments\x12#.stillroom.v1.ListEnrolmentsRequest\x1a$.stillroom.v1.ListEnrolmentsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12X\n" +
+	"\x0fUpdateEnrolment\x12$.stillroom.v1.UpdateEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\"\x06\x8a\xc0\x1d\x02\b\x02\x12f\n" +
+	"\x0fCancelEnrolment\x12$.stillroom.v1.CancelEnrolmentRequest\x1a%.stillroom.v1.CancelEnrolmentResponse\"\x06\x8a\xc0\x1d\x02\b\x03\x12]\n" +
+	"\fImportRoster\x12!.stillroom.v1.ImportRosterRequest\x1a\".stillroom.v1.ImportRosterResponse\"\x06\x8a\xc0\x1d\x02\b\x03\x12`\n" +
+	"\fExportRoster\x12!.stillroom.v1.ExportRosterRequest\x1a\".stillroom.v1.ExportRosterResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
 	file_stillroom_v1_roster_proto_rawDescOnce sync.Once
@@ -1674,6 +1674,7 @@ func file_stillroom_v1_roster_proto_init() {
 	if File_stillroom_v1_roster_proto != nil {
 		return
 	}
+	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -3586,7 +3586,7 @@ var File_stillroom_v1_shopping_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"\n" +
-	"\x1bstillroom/v1/shopping.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/common.proto\"\xc2\x04\n" +
+	"\x1bstillroom/v1/shopping.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xc2\x04\n" +
 	"\x05Offer\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x12C\n" +
 	"\x04item\x18\x02 \x01(\tB/\xe2A\x01\x02\xbaH(r&2$^[a-z0-9]([a-z0-9_]{0,61}[a-z0-9])?$R\x04item\x12\x1d\n" +
@@ -3933,25 +3933,24 @@ const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"\rMeasureSystem\x12\x1e\n" +
 	"\x1aMEASURE_SYSTEM_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15MEASURE_SYSTEM_METRIC\x10\x01\x12\x1f\n" +
-	"\x1bMEASURE_SYSTEM_US_CUSTOMARY\x10\x022\x83\n" +
+	"\x1bMEASURE_SYSTEM_US_CUSTOMARY\x10\x022\x93\v\n" +
+	"\x0fShoppingService\x12L\n" +
+	"\vCreateOffer\x12 .stillroom.v1.CreateOfferRequest\x1a\x13.stillroom.v1.Offer\"\x06\x8a\xc0\x1d\x02\b\x03\x12I\n" +
+	"\bGetOffer\x12\x1d.stillroom.v1.GetOfferRequest\x1a\x13.stillroom.v1.Offer\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12Z\n" +
 	"\n" +
-	"\x0fShoppingService\x12D\n" +
-	"\vCreateOffer\x12 .stillroom.v1.CreateOfferRequest\x1a\x13.stillroom.v1.Offer\x12>\n" +
-	"\bGetOffer\x12\x1d.stillroom.v1.GetOfferRequest\x1a\x13.stillroom.v1.Offer\x12O\n" +
-	"\n" +
-	"ListOffers\x12\x1f.stillroom.v1.ListOffersRequest\x1a .stillroom.v1.ListOffersResponse\x12D\n" +
-	"\vUpdateOffer\x12 .stillroom.v1.UpdateOfferRequest\x1a\x13.stillroom.v1.Offer\x12G\n" +
-	"\vDeleteOffer\x12 .stillroom.v1.DeleteOfferRequest\x1a\x16.google.protobuf.Empty\x12P\n" +
-	"\x0fCreateStockItem\x12$.stillroom.v1.CreateStockItemRequest\x1a\x17.stillroom.v1.StockItem\x12J\n" +
-	"\fGetStockItem\x12!.stillroom.v1.GetStockItemRequest\x1a\x17.stillroom.v1.StockItem\x12[\n" +
-	"\x0eListStockItems\x12#.stillroom.v1.ListStockItemsRequest\x1a$.stillroom.v1.ListStockItemsResponse\x12P\n" +
-	"\x0fUpdateStockItem\x12$.stillroom.v1.UpdateStockItemRequest\x1a\x17.stillroom.v1.StockItem\x12O\n" +
-	"\x0fDeleteStockItem\x12$.stillroom.v1.DeleteStockItemRequest\x1a\x16.google.protobuf.Empty\x12Y\n" +
-	"\x12CreateShoppingList\x12'.stillroom.v1.CreateShoppingListRequest\x1a\x1a.stillroom.v1.ShoppingList\x12S\n" +
-	"\x0fGetShoppingList\x12$.stillroom.v1.GetShoppingListRequest\x1a\x1a.stillroom.v1.ShoppingList\x12d\n" +
-	"\x11ListShoppingLists\x12&.stillroom.v1.ListShoppingListsRequest\x1a'.stillroom.v1.ListShoppingListsResponse\x12m\n" +
-	"\x14CompareShoppingLists\x12).stillroom.v1.CompareShoppingListsRequest\x1a*.stillroom.v1.CompareShoppingListsResponse\x12g\n" +
-	"\x12ExportShoppingList\x12'.stillroom.v1.ExportShoppingListRequest\x1a(.stillroom.v1.ExportShoppingListResponseB*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
+	"ListOffers\x12\x1f.stillroom.v1.ListOffersRequest\x1a .stillroom.v1.ListOffersResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12L\n" +
+	"\vUpdateOffer\x12 .stillroom.v1.UpdateOfferRequest\x1a\x13.stillroom.v1.Offer\"\x06\x8a\xc0\x1d\x02\b\x03\x12O\n" +
+	"\vDeleteOffer\x12 .stillroom.v1.DeleteOfferRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x03\x12X\n" +
+	"\x0fCreateStockItem\x12$.stillroom.v1.CreateStockItemRequest\x1a\x17.stillroom.v1.StockItem\"\x06\x8a\xc0\x1d\x02\b\x02\x12U\n" +
+	"\fGetStockItem\x12!.stillroom.v1.GetStockItemRequest\x1a\x17.stillroom.v1.StockItem\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12f\n" +
+	"\x0eListStockItems\x12#.stillroom.v1.ListStockItemsRequest\x1a$.stillroom.v1.ListStockItemsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12X\n" +
+	"\x0fUpdateStockItem\x12$.stillroom.v1.UpdateStockItemRequest\x1a\x17.stillroom.v1.StockItem\"\x06\x8a\xc0\x1d\x02\b\x02\x12W\n" +
+	"\x0fDeleteStockItem\x12$.stillroom.v1.DeleteStockItemRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x02\x12a\n" +
+	"\x12CreateShoppingList\x12'.stillroom.v1.CreateShoppingListRequest\x1a\x1a.stillroom.v1.ShoppingList\"\x06\x8a\xc0\x1d\x02\b\x02\x12^\n" +
+	"\x0fGetShoppingList\x12$.stillroom.v1.GetShoppingListRequest\x1a\x1a.stillroom.v1.ShoppingList\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12o\n" +
+	"\x11ListShoppingLists\x12&.stillroom.v1.ListShoppingListsRequest\x1a'.stillroom.v1.ListShoppingListsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12x\n" +
+	"\x14CompareShoppingLists\x12).stillroom.v1.CompareShoppingListsRequest\x1a*.stillroom.v1.CompareShoppingListsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12r\n" +
+	"\x12ExportShoppingList\x12'.stillroom.v1.ExportShoppingListRequest\x1a(.stillroom.v1.ExportShoppingListResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
 	file_stillroom_v1_shopping_proto_rawDescOnce sync.Once
@@ -4127,6 +4126,7 @@ func file_stillroom_v1_shopping_proto_init() {
 	if File_stillroom_v1_shopping_proto != nil {
 		return
 	}
+	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
 	file_stillroom_v1_shopping_proto_msgTypes[16].OneofWrappers = []any{}
 	type x struct{}

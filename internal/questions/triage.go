@@ -75,7 +75,14 @@ const Notice = "This note only raises the question. It does not judge any jar: a
 type Rules struct {
 	together map[string][]phrase
 	groups   map[string][]phrase
-	rules    []rule
+	// The entries of all groups by their first word: those compared by stem, and exact ones.
+	byStem, byPlain map[string][]entry
+	rules           []rule
+}
+
+type entry struct {
+	group  string
+	phrase phrase
 }
 
 type rule struct {
@@ -169,7 +176,7 @@ func CompileRules(rulesYAML, facts []byte) (*Rules, error) {
 
 // newLexicon makes rules that have words but no rule yet.
 func newLexicon(together []string, groups map[string][]string) *Rules {
-	r := &Rules{together: map[string][]phrase{}, groups: map[string][]phrase{}}
+	r := &Rules{together: map[string][]phrase{}, groups: map[string][]phrase{}, byStem: map[string][]entry{}, byPlain: map[string][]entry{}}
 	for _, t := range together {
 		p := readPhrase(t)
 		r.together[p[0].text] = append(r.together[p[0].text], p)
@@ -179,7 +186,16 @@ func newLexicon(together []string, groups map[string][]string) *Rules {
 	}
 	for name, entries := range groups {
 		for _, e := range entries {
-			r.groups[name] = append(r.groups[name], r.groupPhrase(e))
+			p := r.groupPhrase(e)
+			if len(p) == 0 {
+				continue
+			}
+			r.groups[name] = append(r.groups[name], p)
+			if p[0].exact {
+				r.byPlain[p[0].text] = append(r.byPlain[p[0].text], entry{name, p})
+			} else {
+				r.byStem[p[0].text] = append(r.byStem[p[0].text], entry{name, p})
+			}
 		}
 	}
 	return r
@@ -369,23 +385,22 @@ func tells(words []word) bool {
 	return false
 }
 
-// finder looks up where the words of a group stand, each group once.
+// finder finds the words of all groups in one pass over the text.
 func (r *Rules) finder(words []word) func(group string) []hit {
 	found := map[string][]hit{}
-	return func(group string) []hit {
-		h, ok := found[group]
-		if !ok {
-			for i := range words {
-				for _, p := range r.groups[group] {
-					if p.at(words, i) {
-						h = append(h, hit{i, i + len(p) - 1})
-					}
+	for i, w := range words {
+		for _, index := range []struct {
+			of   map[string][]entry
+			word string
+		}{{r.byStem, w.stem}, {r.byPlain, w.plain}} {
+			for _, e := range index.of[index.word] {
+				if e.phrase.at(words, i) {
+					found[e.group] = append(found[e.group], hit{i, i + len(e.phrase) - 1})
 				}
 			}
-			found[group] = h
 		}
-		return h
 	}
+	return func(group string) []hit { return found[group] }
 }
 
 // find gives the words of the first match, nil when there is none.
@@ -409,7 +424,13 @@ func (p pattern) find(words []word, hits func(string) []hit) []string {
 		if k == len(p.groups) {
 			return true
 		}
-		for _, h := range hits(p.groups[k]) {
+		candidates := hits(p.groups[k])
+		if k > 0 { // only what is near enough: a text of one word again and again must not take long
+			near := words[chosen[0].first].at
+			candidates = candidates[sort.Search(len(candidates), func(i int) bool { return words[candidates[i].first].at > near-p.within }):]
+			candidates = candidates[:sort.Search(len(candidates), func(i int) bool { return words[candidates[i].first].at >= near+p.within })]
+		}
+		for _, h := range candidates {
 			if p.fits(words, chosen, h) {
 				chosen = append(chosen, h)
 				if try(k + 1) {

@@ -224,7 +224,14 @@ func FuzzTriage(f *testing.F) {
 
 func BenchmarkTriage(b *testing.B) {
 	r := rules(b)
-	for b.Loop() {
-		r.Triage("The burner went out halfway through and the water stopped boiling for about five minutes")
+	for name, text := range map[string]string{
+		"usual":    "The burner went out halfway through and the water stopped boiling for about five minutes",
+		"spiteful": strings.Repeat("half pint quart used set time ", 65), // the longest text, of nothing but words of one pattern
+	} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				r.Triage(text)
+			}
+		})
 	}
 }

@@ -78,6 +78,7 @@ type columns struct {
 
 // columnKind is one choice of machine and runtime, and the rows that fit it.
 type columnKind struct {
+	machine  int32
 	capacity int32
 	runtime  int32
 	rows     []int32
@@ -104,7 +105,7 @@ func newColumns(in *Instance, family int32) *columns {
 	for m := range in.machines {
 		mc := &in.machines[m]
 		for _, p := range runtimes {
-			k := columnKind{capacity: mc.capacity, runtime: p, cost: float64(in.runtimeWeight*int64(p)) + c.fixed}
+			k := columnKind{machine: int32(m), capacity: mc.capacity, runtime: p, cost: float64(in.runtimeWeight*int64(p)) + c.fixed}
 			sum, longest := int64(0), int32(0)
 			for row, j := range c.jobs {
 				jb := &in.jobs[j]

@@ -2,7 +2,8 @@ package oven
 
 // worker is one line of search. It goes through stages by how much of the search is
 // over: campaigns over partial plans, each a fresh start, annealed, and improved window
-// by window; then annealing of whole plans from the best of them. One worker first
+// by window; then the best of them is made whole again and again by other chances; then
+// the best whole plan is annealed. One worker first
 // proves bounds, whose by-products are good starts for all.
 type worker struct {
 	in     *Instance
@@ -22,13 +23,12 @@ type worker struct {
 	frozen   int64  // price of the jobs that are in no partial plan
 	partTop  snapshot
 	partCost int64
+	prices   []float64 // of late batches, once they are known
 	windows  *windowSearch
 	failures int // windows in a row without gain
 	opened   bool
 
-	anneal anneal // the one over whole plans
-	cycle  int
-	from   float64
+	anneal anneal // the last one, over whole plans
 	begun  bool
 }
 
@@ -38,20 +38,14 @@ type worker struct {
 // packing of late batches is about.
 const (
 	campaignsUntil = 0.60
+	repacksUntil   = 0.88
+	polishHot      = 0.6
+	polishCold     = 0.035
 
 	partHot, partCold     = 0.27, 0.03
 	windowHot, windowCold = 0.27, 0.03
 	windowTries           = 20_000
 	patience              = 40 // windows without gain that end a campaign
-)
-
-// cycle is one annealing over whole plans.
-type cycle struct{ until, hot, cold float64 }
-
-var (
-	// polishing follows campaigns; packing is for instances without them.
-	polishing = []cycle{{0.85, 5, 0.08}, {1, 1.5, 0.05}}
-	packing   = []cycle{{0.35, 10, 0.08}, {0.7, 3, 0.06}, {1, 2, 0.04}}
 )
 
 // endless stands for the whole search, in tries of a worker, when no limit says how
@@ -140,22 +134,24 @@ func (w *worker) step(v *view, spend func(int64) bool) bool {
 		}
 		w.prover = nil
 	}
-	if w.part == nil {
-		return w.polish(v, past, 0, packing, spend)
-	}
-	if past < campaignsUntil {
+	if w.part != nil && past < campaignsUntil {
 		return w.campaign(spend)
 	}
-	return w.polish(v, past, campaignsUntil, polishing, spend)
+	if w.opened {
+		w.judge()
+		w.opened = false
+	}
+	if past < repacksUntil {
+		return w.repack(spend)
+	}
+	return w.polish(v, spend)
 }
 
 // campaign opens a campaign, or tries one more window of the current one.
 func (w *worker) campaign(spend func(int64) bool) bool {
 	if !w.opened {
 		w.opened, w.failures = true, 0
-		if prices := w.board.latest(w.round); prices != nil {
-			w.reprice(prices)
-		}
+		w.look()
 		w.start()
 		going := w.short(w.part, &partialChooser, partHot, partCold, int64(400*len(w.in.jobs)), spend)
 		w.windows = &windowSearch{st: w.part, r: w.r}
@@ -176,6 +172,21 @@ func (w *worker) campaign(spend func(int64) bool) bool {
 	return spend(max(w.windows.tries, 100))
 }
 
+// look takes over better prices, once there are some.
+func (w *worker) look() {
+	if prices := w.board.latest(w.round); prices != nil && w.prices == nil {
+		w.prices = prices
+		w.reprice(prices)
+		if w.part != nil && w.partCost < exactNone {
+			now := snapshot{}
+			w.part.save(&now)
+			w.part.load(&w.partTop)
+			w.partCost = w.part.cost() + w.frozen
+			w.part.load(&now)
+		}
+	}
+}
+
 // start gives the partial state something to anneal: the schedule behind a bound, the
 // best plan so far, or nothing.
 func (w *worker) start() {
@@ -192,19 +203,44 @@ func (w *worker) judge() {
 		return
 	}
 	cost := w.part.cost() + w.frozen
-	if cost >= w.partCost && w.cost < exactNone {
-		return
+	if cost < w.partCost {
+		w.partCost = cost
+		w.part.save(&w.partTop)
 	}
-	w.partCost = cost
-	w.part.save(&w.partTop)
-	w.whole.load(&w.partTop)
-	w.whole.complete()
+	if cost <= w.partCost+w.in.tardyWeight/4 || w.cost == exactNone {
+		var s snapshot
+		w.part.save(&s)
+		w.finish(&s, 600, func(units int64) bool {
+			w.tries += units
+			return true
+		})
+	}
+}
+
+// finish makes a whole plan of a partial one: it packs the pool, then anneals so coldly
+// that the packing is improved and not lost, with so many tries for each job.
+func (w *worker) finish(part *snapshot, triesPerJob int, spend func(int64) bool) bool {
 	unit := packingUnit(w.in)
-	w.shortTo(w.whole, &wholeChooser, 1.5*unit, 0.1*unit, int64(150*len(w.in.jobs)), func(units int64) bool {
-		w.tries += units
-		return true
-	})
+	w.whole.load(part)
+	hot := 1.5
+	if w.prices != nil && w.whole.packByPrice(w.prices, w.r, 0.005+0.04*w.r.unit()) {
+		hot = 0.12 + 0.2*w.r.unit()
+	} else {
+		w.whole.complete()
+	}
+	going := w.shortTo(w.whole, &wholeChooser, hot*unit, 0.035*unit, int64(triesPerJob*len(w.in.jobs)), spend)
 	w.keep()
+	return going
+}
+
+// repack finishes the best partial plan once more, by other chances.
+func (w *worker) repack(spend func(int64) bool) bool {
+	w.look()
+	part := &w.partTop
+	if w.part == nil || w.partCost == exactNone {
+		part = &snapshot{counts: make([]int32, len(w.in.machines))}
+	}
+	return w.finish(part, 2500, spend)
 }
 
 // short anneals for a number of tries, in parts of the cost of a late job, and leaves
@@ -245,22 +281,11 @@ func packingUnit(in *Instance) float64 {
 	return max(float64(in.runtimeWeight)*float64(longest)/10, 1e-3)
 }
 
-// polish anneals whole plans, cycle by cycle.
-func (w *worker) polish(v *view, past, from float64, cycles []cycle, spend func(int64) bool) bool {
+// polish anneals the best whole plan for the rest of the search.
+func (w *worker) polish(v *view, spend func(int64) bool) bool {
 	a := &w.anneal
-	number := 0
-	for number < len(cycles)-1 && past >= cycles[number].until {
-		number++
-	}
-	if !w.begun || number != w.cycle {
-		w.begun, w.cycle, w.from = true, number, from
-		if number > 0 {
-			w.from = cycles[number-1].until
-		}
-		if w.part != nil && w.opened {
-			w.judge()
-		}
-		w.opened = false
+	if !w.begun {
+		w.begun = true
 		// Another worker's plan is taken over only if it is better by a late job.
 		if p, value, found := v.Best(); found && value+w.in.tardyWeight/2 < w.cost {
 			w.whole.loadPlan(p)
@@ -270,7 +295,7 @@ func (w *worker) polish(v *view, past, from float64, cycles []cycle, spend func(
 			w.whole.load(&w.top)
 		}
 		unit := packingUnit(w.in)
-		*a = anneal{st: w.whole, moves: &wholeChooser, r: w.r, hot: cycles[number].hot * unit, cold: cycles[number].cold * unit, bestCost: w.cost}
+		*a = anneal{st: w.whole, moves: &wholeChooser, r: w.r, hot: polishHot * unit, cold: polishCold * unit, bestCost: w.cost}
 		if !w.whole.feasible() {
 			a.hot = max(a.hot, float64(w.in.tardyWeight)/2)
 		}
@@ -283,17 +308,19 @@ func (w *worker) polish(v *view, past, from float64, cycles []cycle, spend func(
 			tries = n
 			going = spend(annealStride)
 		}
-		p := w.past()
-		if !going || p >= cycles[number].until || p < w.from {
+		past := w.past()
+		if !going || past >= 1 || past < repacksUntil {
 			return 1
 		}
-		return (p - w.from) / (cycles[number].until - w.from)
+		return (past - repacksUntil) / (1 - repacksUntil)
 	})
 	if a.foundBest && a.bestCost < w.cost {
 		w.cost = a.bestCost
 		a.best.copyTo(&w.top)
 	}
-	if past := w.past(); past >= 1 {
+	if past := w.past(); past < repacksUntil {
+		w.begun = false // a search without limits begins again
+	} else if past >= 1 {
 		return spend(annealStride)
 	}
 	return going

@@ -89,7 +89,8 @@ type Item struct {
 	Content Fine       `json:"content,omitempty"`
 	Surplus Fine       `json:"surplus,omitempty"`
 	Cost    Money      `json:"cost"`
-	// Proven says no basket of these offers is better. False only where the search reached its limit.
+	// Proven says no basket of these offers costs less (or, when asked for, leaves less). False only where the
+	// search reached its limit.
 	Proven bool `json:"proven"`
 	// Acidity is the least acidity a vinegar must have, in tenths of a percent.
 	Acidity    int        `json:"acidity,omitempty"`

@@ -12,21 +12,27 @@
 //     with b to the content of the heavier, costs no more (and at equal cost has no more packs), the heavier is
 //     never needed: whatever completes it completes the topped-up one as well. Only labels that no other makes
 //     needless are grown.
-//  3. A label that lacks r of the need costs at least c + min(price of a pack that holds r or more, r times the
+//  3. When cost comes first, a label is also needless if another one, topped up with b to at least its content, costs
+//     strictly less: whatever completes the one completes the other, for less money. To find the lowest cost alone,
+//     no more is enough; then at most one label is kept for each price below that of b, and a few for each number of
+//     b inside. So the cost is found first, and the ties are searched among baskets of that cost.
+//  4. A label that lacks r of the need costs at least c + min(price of a pack that holds r or more, r times the
 //     best price per content among smaller packs), rounded up because prices are whole. A label whose bound is
 //     worse than the best combination found so far is dropped.
 //
 // Nothing in this depends on the order in which labels are grown; best bound first only makes it quick. Counts of
 // b are computed, never stepped through, so a need of 10 tonnes in packs of 0.1 g costs no more than a small one.
 // By (2) the labels kept at once are bounded by b's content in units of the packs' common measure. [Solve] stops
-// at a fixed number of labels all the same; an answer reached that way says it is not proven.
+// at a fixed number of labels all the same; an answer reached that way says what is not proven.
 package cover
 
 import (
+	"cmp"
 	"container/heap"
 	"errors"
 	"math"
 	"math/bits"
+	"slices"
 )
 
 // Pack is one way a thing is sold. Content is in any one unit shared with the need and is above zero; Price is in
@@ -49,8 +55,13 @@ type Basket struct {
 	Counts []int64
 	// Content, Cost and Packs are the sums over Counts.
 	Content, Cost, Packs int64
-	// Proven says that no combination is better. It is false only when the search reached its limit.
+	// Proven says that no combination costs less (or, when surplus comes first, leaves less). It is false only when
+	// the search reached its limit.
 	Proven bool
+	// Settled says that the ties are proven too: none that equals this one in what comes first is better in what
+	// comes after. Ties are given up earlier than the search itself: telling equally cheap baskets of pounds and
+	// grams apart to the microgram is worth nobody's time.
+	Settled bool
 }
 
 // ErrNoPacks means there is a need and nothing to cover it with.
@@ -62,8 +73,13 @@ var ErrTooLarge = errors.New("the cost is too large to count")
 // ErrBadPack means that a pack has no content or a negative price; callers check this first.
 var ErrBadPack = errors.New("a pack must hold something and must not cost less than nothing")
 
-// mostLabels bounds the memory of one search, to about 40 MB.
-const mostLabels = 400_000
+// mostLabels bounds the memory of one search, to about 40 MB; tieLabels is when ties are given up, and mostFront bounds
+// the labels that others are held against.
+const (
+	mostLabels = 400_000
+	tieLabels  = 20_000
+	mostFront  = 4_096
+)
 
 // Solve finds the best basket for a need. A need of zero or less is covered by nothing.
 func Solve(need int64, packs []Pack, aim Aim) (Basket, error) {
@@ -73,7 +89,7 @@ func Solve(need int64, packs []Pack, aim Aim) (Basket, error) {
 func solve(need int64, packs []Pack, aim Aim, limit int) (Basket, error) {
 	counts := make([]int64, len(packs))
 	if need <= 0 {
-		return Basket{Counts: counts, Proven: true}, nil
+		return Basket{Counts: counts, Proven: true, Settled: true}, nil
 	}
 	if len(packs) == 0 {
 		return Basket{}, ErrNoPacks
@@ -85,11 +101,37 @@ func solve(need int64, packs []Pack, aim Aim, limit int) (Basket, error) {
 	}
 	s := newSearch(need, packs, aim)
 	s.limit = limit
-	proven := s.run()
+	var b Basket
+	if aim == LeastCost {
+		// First the cost alone, which is quick; then the ties among baskets of that cost.
+		s.costOnly = true
+		b.Proven = s.run()
+		s.take(counts)
+		s.costOnly, s.labels, s.front, s.queue = false, nil, nil, labelQueue{}
+		s.limit = min(limit, tieLabels)
+		b.Settled = s.run() && b.Proven
+	} else {
+		b.Proven = s.run()
+		b.Settled = b.Proven
+	}
 	if !s.found {
 		return Basket{}, ErrTooLarge
 	}
-	b := Basket{Counts: counts, Cost: s.best.cost, Packs: s.best.packs, Proven: proven}
+	s.take(counts)
+	b.Counts, b.Cost, b.Packs = counts, s.best.cost, s.best.packs
+	for i, n := range counts {
+		b.Content += n * packs[i].Content // no overflow: see offer, which saturates and refuses
+	}
+	return b, nil
+}
+
+// take writes the best combination found in this run into counts, and leaves them alone when the best is still that of
+// the run before.
+func (s *search) take(counts []int64) {
+	if !s.found || s.best.label == beforeThisRun {
+		return
+	}
+	clear(counts)
 	for l := s.best.label; l >= 0; l = s.labels[l].parent {
 		if i := s.labels[l].item; i >= 0 {
 			counts[s.items[i].index]++
@@ -99,11 +141,11 @@ func solve(need int64, packs []Pack, aim Aim, limit int) (Basket, error) {
 	if s.best.fill >= 0 {
 		counts[s.items[s.best.fill].index] += s.best.fillCount
 	}
-	for i, n := range counts {
-		b.Content += n * packs[i].Content // no overflow: see offer, which saturates and refuses
-	}
-	return b, nil
+	s.best.label = beforeThisRun
 }
+
+// beforeThisRun marks a best combination whose labels are gone.
+const beforeThisRun = -2
 
 type item struct {
 	w, c  int64 // content in common measures, price
@@ -136,9 +178,12 @@ type search struct {
 	limit   int
 	labels  []label
 	byRest  map[int64][]int32
+	front   []step
 	queue   labelQueue
 	best    combination
 	found   bool
+	// costOnly leaves ties alone: one of the cheapest combinations is enough.
+	costOnly bool
 
 	// items are in order of content. cheapest[i] is the item with the best price per content among items[:i];
 	// lowest[i] is the lowest price among items[i:].
@@ -257,6 +302,9 @@ func (s *search) grow(parent int32, added int, w, c, k int64) {
 	}
 	base := s.items[s.base]
 	rest := w % base.w
+	if s.aim == LeastCost && s.undercut(step{rest: rest, whole: w / base.w, cost: c - w/base.w*base.c}) {
+		return
+	}
 	peers := s.byRest[rest]
 	for _, p := range peers {
 		if a := s.labels[p]; a.w <= w && s.replaces(a, l) {
@@ -278,6 +326,44 @@ func (s *search) grow(parent int32, added int, w, c, k int64) {
 	s.queue.labels = s.labels
 	heap.Push(&s.queue, at)
 }
+
+// step is a label's content and cost less the base packs that would fit into it: whole of them, leaving rest.
+type step struct{ rest, whole, cost int64 }
+
+// undercut says whether some label, topped up with the base pack to at least the content of x, costs strictly less
+// (or, while cost alone counts, no more); if not, x joins the labels that others are held against. The front is kept in order of rest, and where it can be in
+// order of cost: a step with no more content and no less cost than its successor is of no use in it.
+func (s *search) undercut(x step) bool {
+	at, _ := slices.BinarySearchFunc(s.front, x, func(a, b step) int { return cmp.Compare(a.rest, b.rest) })
+	// With at least as much left over, and no more base packs inside.
+	for i := at; i < len(s.front) && i < at+frontReach; i++ {
+		if a := s.front[i]; a.whole <= x.whole && (a.cost < x.cost || s.costOnly && a.cost == x.cost) {
+			return true
+		}
+	}
+	// With less left over, one more base pack makes up for it.
+	base := s.items[s.base].c
+	for i := 0; i < at && i < frontReach; i++ {
+		if a := s.front[i]; a.whole <= x.whole+1 && (a.cost+base < x.cost || s.costOnly && a.cost+base == x.cost) {
+			return true
+		}
+	}
+	for at < len(s.front) && s.front[at].rest == x.rest && s.front[at].cost < x.cost {
+		at++
+	}
+	// What x makes useless lies before it.
+	from := at
+	for from > 0 && s.front[from-1].cost >= x.cost && s.front[from-1].whole >= x.whole {
+		from--
+	}
+	if len(s.front) < mostFront || from < at {
+		s.front = slices.Replace(s.front, from, at, x)
+	}
+	return false
+}
+
+// frontReach bounds how far along the front a label is held against others; missing one only costs time.
+const frontReach = 8
 
 // replaces says whether the lighter label a, topped up with the base pack, does whatever b does.
 func (s *search) replaces(a, b label) bool {
@@ -348,6 +434,9 @@ func (s *search) hopeless(l label) bool {
 	}
 	if l.bound != s.best.cost {
 		return l.bound > s.best.cost
+	}
+	if s.costOnly {
+		return true
 	}
 	return s.best.surplus == 0 && l.k+(s.need-l.w-1)/s.largest+1 >= s.best.packs
 }

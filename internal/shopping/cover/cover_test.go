@@ -93,7 +93,7 @@ func TestSolveEqualsBruteForce(t *testing.T) {
 			b, err := Solve(need, packs, aim)
 			require.NoError(t, err)
 			check(t, need, packs, b)
-			require.True(t, b.Proven)
+			require.True(t, b.Proven && b.Settled)
 			require.Equal(t, bruteForce(need, packs, aim), rank(aim, b.Cost, b.Content-need, b.Packs),
 				"case %d: need %d, packs %v, aim %d, counts %v", n, need, packs, aim, b.Counts)
 		}
@@ -103,7 +103,7 @@ func TestSolveEqualsBruteForce(t *testing.T) {
 func TestSolveNeedsNothing(t *testing.T) {
 	b, err := Solve(0, []Pack{{5, 5}}, LeastCost)
 	require.NoError(t, err)
-	require.Equal(t, Basket{Counts: []int64{0}, Proven: true}, b)
+	require.Equal(t, Basket{Counts: []int64{0}, Proven: true, Settled: true}, b)
 }
 
 func TestSolveRefuses(t *testing.T) {
@@ -135,6 +135,41 @@ func TestSolveTenTonnes(t *testing.T) {
 	b, err := Solve(10*tonne, packs[:1], LeastCost)
 	require.NoError(t, err)
 	require.Equal(t, int64(100_000_000), b.Packs)
+}
+
+// Pounds beside kilograms share no measure above ten micrograms, and small packs that cost nearly the same by weight
+// leave little to tell labels apart by: the lowest cost is proven all the same. Contents are in 10 µg.
+func TestSolvePoundsBesideKilograms(t *testing.T) {
+	hard := []Pack{{22679618, 43}, {11339809, 24}, {5000000, 12}, {90718474, 172}, {1000000000, 2431}, {2267961850, 5308}, {1000000, 3}, {45359237, 102}, {45359237, 109}, {22679618, 59}}
+	b, err := Solve(50_818_600_000_000, hard, LeastCost)
+	require.NoError(t, err)
+	check(t, 50_818_600_000_000, hard, b)
+	require.True(t, b.Proven)
+
+	const pound = 45_359_237
+	var sizes []int64
+	for _, grams := range []int64{5, 25, 100, 250, 400, 500, 1000, 1500, 2500, 5000, 25_000} {
+		sizes = append(sizes, grams*100_000)
+	}
+	for _, ounces := range []int64{1, 2, 4, 8, 12, 16, 32, 48, 80, 800} {
+		sizes = append(sizes, ounces*pound/16)
+	}
+	r := rand.New(rand.NewPCG(1, 2))
+	for n := range 300 {
+		packs := make([]Pack, 2+r.IntN(9))
+		for i := range packs {
+			w := sizes[r.IntN(len(sizes))]
+			packs[i] = Pack{Content: w, Price: w*(180+r.Int64N(120))/100_000_000 + 1}
+		}
+		need := (1 + r.Int64N(5_000_000)) * 100_000
+		if n%4 == 0 {
+			need *= 200
+		}
+		b, err := Solve(need, packs, LeastCost)
+		require.NoError(t, err)
+		check(t, need, packs, b)
+		require.True(t, b.Proven, "need %d, packs %v", need, packs)
+	}
 }
 
 // With a limit too low to finish, the answer still covers the need and says that it is not proven.

@@ -72,27 +72,47 @@ const touchEvery = 5 * time.Minute
 // expired or revoked. All three read the same to the caller.
 func (s *Store) Caller(ctx context.Context, secret string, now time.Time) (access.Caller, error) {
 	refused := fault.New(fault.Unauthenticated, "the token is not known, has expired or was revoked; ask the kitchen's owner for another")
-	q := db.New(s.pool)
-	row, err := q.FindToken(ctx, access.Hash(secret))
-	if errors.Is(err, pgx.ErrNoRows) {
-		return access.Caller{}, refused
-	}
+	var row db.FindTokenRow
+	err := s.Across(ctx, func(t *Tx) (err error) {
+		row, err = t.q.FindToken(ctx, access.Hash(secret))
+		if errors.Is(err, pgx.ErrNoRows) {
+			return refused
+		}
+		return err
+	})
 	if err != nil {
-		return access.Caller{}, translate(err)
+		return access.Caller{}, err
 	}
-	token := toToken(row.Token, row.Participant, row.Class)
+	token := toToken(row.Token, "", "")
 	if !token.Revoked.IsZero() || !now.Before(token.Expires) {
 		return access.Caller{}, refused
 	}
 	if now.Sub(token.LastUse) > touchEvery {
-		if err := q.TouchToken(ctx, db.TouchTokenParams{KitchenID: row.Token.KitchenID, ID: row.Token.ID, At: &now}); err != nil {
-			return access.Caller{}, translate(err)
+		if err := s.run(ctx, row.Token.KitchenID, func(t *Tx) error {
+			return t.q.TouchToken(ctx, db.TouchTokenParams{KitchenID: t.kitchen, ID: row.Token.ID, At: &now})
+		}); err != nil {
+			return access.Caller{}, err
 		}
 	}
+	if token.Role == access.Participant {
+		return s.bound(ctx, row.Token, row.Kitchen, token)
+	}
 	return access.Caller{
-		Role: token.Role, Kitchen: row.Kitchen, Token: token.ID, Participant: token.Participant, Class: token.Class,
-		DisplayName: token.DisplayName,
+		Role: token.Role, Kitchen: row.Kitchen, Token: token.ID, DisplayName: token.DisplayName,
 	}, nil
+}
+
+// bound is the caller of a participant's token, whose participant and class lie behind
+// the kitchen's wall.
+func (s *Store) bound(ctx context.Context, row db.Token, kitchen string, token access.Token) (access.Caller, error) {
+	var full access.Token
+	err := s.run(ctx, row.KitchenID, func(t *Tx) (err error) {
+		full, err = t.Token(ctx, row.Slug)
+		return err
+	})
+	return access.Caller{
+		Role: token.Role, Kitchen: kitchen, Token: token.ID, Participant: full.Participant, Class: full.Class, DisplayName: token.DisplayName,
+	}, err
 }
 
 // addAuditEntry adds the entry of the context, if it holds one, to the kitchen's record.

@@ -10,7 +10,6 @@ package store
 import (
 	"context"
 	"embed"
-	"errors"
 	"fmt"
 	"io/fs"
 	"log/slog"
@@ -35,6 +34,8 @@ var migrations embed.FS
 // concurrent use.
 type Store struct {
 	pool *pgxpool.Pool
+	// role is the database role that transactions run as; empty when it could not be made.
+	role string
 	// kitchens caches slug to id; a kitchen keeps both for life.
 	kitchens sync.Map
 }
@@ -54,7 +55,28 @@ func Open(ctx context.Context, url string) (*Store, error) {
 		pool.Close()
 		return nil, err
 	}
-	return &Store{pool: pool}, nil
+	s := &Store{pool: pool}
+	if err := s.chooseRole(ctx); err != nil {
+		pool.Close()
+		return nil, translate(err)
+	}
+	return s, nil
+}
+
+// serviceRole is the database role that owns nothing and cannot bypass row-level
+// security; see migration 00009.
+const serviceRole = "stillroom_service"
+
+// chooseRole finds out whether transactions can run as the service's role.
+func (s *Store) chooseRole(ctx context.Context) error {
+	var may bool
+	err := s.pool.QueryRow(ctx, `SELECT COALESCE((SELECT pg_has_role(current_user, oid, 'MEMBER') FROM pg_roles WHERE rolname = $1), false)`, serviceRole).Scan(&may)
+	if may {
+		s.role = serviceRole
+	} else if err == nil {
+		slog.WarnContext(ctx, "the database role "+serviceRole+" is missing; have an administrator make it and grant it to the service's user")
+	}
+	return err
 }
 
 // Close gives the connections back.
@@ -111,14 +133,28 @@ func (s *Store) In(ctx context.Context, kitchenID string, fn func(*Tx) error) er
 	return s.run(ctx, id, fn)
 }
 
-// Across runs fn in a transaction bound to no kitchen, for kitchens themselves.
+// Across runs fn in a transaction bound to no kitchen, for kitchens themselves and
+// for finding out who calls. All it can reach is kitchens and, to read, tokens.
 func (s *Store) Across(ctx context.Context, fn func(*Tx) error) error {
 	return s.run(ctx, uuid.Nil, fn)
 }
 
+// begin opens a transaction behind the kitchen's wall, in one round trip: as the
+// service's role, with the setting that the row-level policies compare with.
+func (s *Store) begin(kitchen uuid.UUID) pgx.TxOptions {
+	query := "BEGIN; SET LOCAL stillroom.kitchen = '" + kitchen.String() + "'"
+	if kitchen == uuid.Nil {
+		query += "; SET LOCAL stillroom.scope = 'service'"
+	}
+	if s.role != "" {
+		query += "; SET LOCAL ROLE " + s.role
+	}
+	return pgx.TxOptions{BeginQuery: query}
+}
+
 func (s *Store) run(ctx context.Context, kitchen uuid.UUID, fn func(*Tx) error) error {
 	for attempt := 1; ; attempt++ {
-		err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
+		err := pgx.BeginTxFunc(ctx, s.pool, s.begin(kitchen), func(tx pgx.Tx) error {
 			t := &Tx{q: db.New(tx), tx: tx, kitchen: kitchen, store: s}
 			if err := fn(t); err != nil {
 				return err
@@ -144,12 +180,13 @@ func (s *Store) kitchenUUID(ctx context.Context, slug string) (uuid.UUID, error)
 	if id, ok := s.kitchens.Load(slug); ok {
 		return id.(uuid.UUID), nil
 	}
-	row, err := db.New(s.pool).GetKitchen(ctx, slug)
-	if errors.Is(err, pgx.ErrNoRows) {
-		return uuid.Nil, fault.Missing("kitchen", "kitchens/"+slug)
-	}
+	var row db.Kitchen
+	err := s.Across(ctx, func(t *Tx) (err error) {
+		row, err = t.q.GetKitchen(ctx, slug)
+		return found(err, "kitchen", "kitchens/"+slug)
+	})
 	if err != nil {
-		return uuid.Nil, translate(err)
+		return uuid.Nil, err
 	}
 	s.kitchens.Store(slug, row.ID)
 	return row.ID, nil

@@ -13,19 +13,14 @@ import (
 )
 
 const findToken = `-- name: FindToken :one
-SELECT t.kitchen_id, t.id, t.slug, t.display_name, t.hash, t.role, t.participant_id, t.class_id, t.expires_at, t.created_at, t.last_use_at, t.revoked_at, k.slug AS kitchen, COALESCE(p.slug, '') AS participant, COALESCE(c.slug, '') AS class
-FROM tokens t
-JOIN kitchens k ON k.id = t.kitchen_id
-LEFT JOIN participants p ON p.kitchen_id = t.kitchen_id AND p.id = t.participant_id
-LEFT JOIN classes c ON c.kitchen_id = t.kitchen_id AND c.id = t.class_id
+SELECT t.kitchen_id, t.id, t.slug, t.display_name, t.hash, t.role, t.participant_id, t.class_id, t.expires_at, t.created_at, t.last_use_at, t.revoked_at, k.slug AS kitchen
+FROM tokens t JOIN kitchens k ON k.id = t.kitchen_id
 WHERE t.hash = $1
 `
 
 type FindTokenRow struct {
-	Token       Token
-	Kitchen     string
-	Participant string
-	Class       string
+	Token   Token
+	Kitchen string
 }
 
 func (q *Queries) FindToken(ctx context.Context, hash []byte) (FindTokenRow, error) {
@@ -45,8 +40,6 @@ func (q *Queries) FindToken(ctx context.Context, hash []byte) (FindTokenRow, err
 		&i.Token.LastUseAt,
 		&i.Token.RevokedAt,
 		&i.Kitchen,
-		&i.Participant,
-		&i.Class,
 	)
 	return i, err
 }

@@ -25,11 +25,8 @@ LIMIT @size;
 UPDATE tokens SET revoked_at = COALESCE(revoked_at, @at) WHERE kitchen_id = @kitchen_id AND slug = @slug;
 
 -- name: FindToken :one
-SELECT sqlc.embed(t), k.slug AS kitchen, COALESCE(p.slug, '') AS participant, COALESCE(c.slug, '') AS class
-FROM tokens t
-JOIN kitchens k ON k.id = t.kitchen_id
-LEFT JOIN participants p ON p.kitchen_id = t.kitchen_id AND p.id = t.participant_id
-LEFT JOIN classes c ON c.kitchen_id = t.kitchen_id AND c.id = t.class_id
+SELECT sqlc.embed(t), k.slug AS kitchen
+FROM tokens t JOIN kitchens k ON k.id = t.kitchen_id
 WHERE t.hash = @hash;
 
 -- name: TouchToken :exec

@@ -282,33 +282,8 @@ func TestNoComeUpIsShorterThanItsEstimate(t *testing.T) {
 
 // Whatever the class, the plan keeps every rule: rows of the table, jars, phases, burners, hands, reservations.
 func TestEveryPlanKeepsTheRules(t *testing.T) {
-	recipes := []string{"chile_salsa", "pickled_corn_relish", "bread_and_butter_pickles", "pickled_dilled_beans", "apple_butter", "piccalilli", "marinated_peppers"}
-	sizes := []canning.JarSize{canning.HalfPint, canning.Pint, canning.Quart, canning.ML500, canning.TwelveOunce}
 	rapid.Check(t, func(rt *rapid.T) {
-		feet := rapid.IntRange(0, 9000).Draw(rt, "feet")
-		r := newRoom(t, fmt.Sprintf("%d ft", feet), time.Duration(rapid.IntRange(60, 360).Draw(rt, "minutes"))*time.Minute)
-		for i := range rapid.IntRange(1, 3).Draw(rt, "canners") {
-			c := measured(rapid.SampledFrom([]string{"10", "14.5", "20"}).Draw(rt, "base"), rapid.SampledFrom([]string{"0", "0.35", "1.1"}).Draw(rt, "per jar"),
-				rapid.IntRange(4, 9).Draw(rt, "pints"), rapid.IntRange(4, 7).Draw(rt, "quarts"),
-				rapid.SampledFrom([][]canning.Method{{canning.BoilingWater}, {canning.AtmosphericSteam}, {canning.BoilingWater, canning.PressureDial}, {canning.PressureWeighted}}).Draw(rt, "methods")...)
-			c.OwnHeat = rapid.Bool().Draw(rt, "own heat")
-			if rapid.Bool().Draw(rt, "from physics") {
-				c.ComeUp = kitchen.ComeUpLine{}
-			}
-			r.canner(fmt.Sprintf("c%d", i), 1, c)
-			if rapid.IntRange(0, 3).Draw(rt, "held") == 0 {
-				from := rapid.IntRange(-60, 120).Draw(rt, "held from")
-				u := &r.in.Units[len(r.in.Units)-1]
-				u.Held = []kitchen.Hold{{Start: opens.Add(time.Duration(from) * time.Minute), End: opens.Add(time.Duration(from+90) * time.Minute), Class: "other"}}
-			}
-		}
-		r.burners(rapid.IntRange(1, 8).Draw(rt, "burners"))
-		r.in.Class.Team.Handlers = rapid.IntRange(1, 3).Draw(rt, "handlers")
-		for i := range rapid.IntRange(1, 5).Draw(rt, "stations") {
-			r.station(t, fmt.Sprintf("s%d", i), rapid.SampledFrom(sizes).Draw(rt, "size"), rapid.IntRange(1, 12).Draw(rt, "jars"),
-				rapid.SliceOfN(rapid.SampledFrom(recipes), 1, 2).Draw(rt, "recipes")...)
-			r.in.Batches[len(r.in.Batches)-1].MaySplit = rapid.Bool().Draw(rt, "split")
-		}
+		r := anyRoom(t, rt)
 		p, err := Build(r.in)
 		require.NoError(rt, err)
 		plan, err := p.Solve(context.Background(), Options{Work: 300})
@@ -324,6 +299,93 @@ func TestEveryPlanKeepsTheRules(t *testing.T) {
 		plan.Answer, again.Answer = nil, nil // it says how long it took
 		require.Equal(rt, plan, again, "the same class, work and seed give the same plan")
 	})
+}
+
+// The same when the class is under way: what was followed up to some minute is kept, and the whole keeps every rule.
+func TestEveryPlanOfAClassUnderWayKeepsTheRules(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		r := anyRoom(t, rt)
+		p, err := Build(r.in)
+		require.NoError(rt, err)
+		plan, err := p.Solve(context.Background(), Options{Work: 200})
+		if fault.KindOf(err) == fault.Precondition {
+			return
+		}
+		require.NoError(rt, err)
+		now := rapid.IntRange(0, plan.Close).Draw(rt, "now")
+		at := func(m int) time.Time { return opens.Add(time.Duration(m) * time.Minute) }
+		r.in.Happened = &Happened{Now: at(now), Filled: map[string]time.Time{}}
+		for _, b := range plan.Batches {
+			if b.Cook < now || b.Lidded <= now {
+				r.in.Happened.Filled[b.Batch] = at(b.Lidded)
+			}
+		}
+		began := 0
+		for _, c := range plan.Canners {
+			for _, l := range c.Loads {
+				if l.In >= now {
+					continue
+				}
+				began++
+				jars := map[string]int{}
+				for _, j := range l.Jars {
+					jars[j.Batch] += j.Jars
+				}
+				r.in.Happened.Loads = append(r.in.Happened.Loads, HappenedLoad{Unit: c.ID, Start: at(l.In), Jars: jars})
+			}
+		}
+		if rapid.Bool().Draw(rt, "keep") {
+			r.in.Previous = plan
+		}
+		p, err = Build(r.in)
+		require.NoError(rt, err)
+		after, err := p.Solve(context.Background(), Options{Work: 200})
+		if fault.KindOf(err) == fault.Precondition {
+			return
+		}
+		require.NoError(rt, err)
+		requireRules(rt, r.in, after)
+		for _, l := range loadsOf(after) {
+			if l.Done {
+				began--
+			} else {
+				require.GreaterOrEqual(rt, l.In, now)
+			}
+		}
+		require.Zero(rt, began, "every load that began is in the plan")
+		require.LessOrEqual(rt, after.Outcome.Unprocessed, plan.Outcome.Unprocessed, "the plan that was followed is still there to be followed")
+	})
+}
+
+// anyRoom draws a class of up to five stations and three canners anywhere up to 9,000 ft.
+func anyRoom(t *testing.T, rt *rapid.T) *room {
+	recipes := []string{"chile_salsa", "pickled_corn_relish", "bread_and_butter_pickles", "pickled_dilled_beans", "apple_butter", "piccalilli", "marinated_peppers"}
+	sizes := []canning.JarSize{canning.HalfPint, canning.Pint, canning.Quart, canning.ML500, canning.TwelveOunce}
+	feet := rapid.IntRange(0, 9000).Draw(rt, "feet")
+	r := newRoom(t, fmt.Sprintf("%d ft", feet), time.Duration(rapid.IntRange(60, 360).Draw(rt, "minutes"))*time.Minute)
+	for i := range rapid.IntRange(1, 3).Draw(rt, "canners") {
+		c := measured(rapid.SampledFrom([]string{"10", "14.5", "20"}).Draw(rt, "base"), rapid.SampledFrom([]string{"0", "0.35", "1.1"}).Draw(rt, "per jar"),
+			rapid.IntRange(4, 9).Draw(rt, "pints"), rapid.IntRange(4, 7).Draw(rt, "quarts"),
+			rapid.SampledFrom([][]canning.Method{{canning.BoilingWater}, {canning.AtmosphericSteam}, {canning.BoilingWater, canning.PressureDial}, {canning.PressureWeighted}}).Draw(rt, "methods")...)
+		c.OwnHeat = rapid.Bool().Draw(rt, "own heat")
+		if rapid.Bool().Draw(rt, "from physics") {
+			c.ComeUp = kitchen.ComeUpLine{}
+		}
+		r.canner(fmt.Sprintf("c%d", i), 1, c)
+		if rapid.IntRange(0, 3).Draw(rt, "held") == 0 {
+			from := rapid.IntRange(-60, 120).Draw(rt, "held from")
+			u := &r.in.Units[len(r.in.Units)-1]
+			u.Held = []kitchen.Hold{{Start: opens.Add(time.Duration(from) * time.Minute), End: opens.Add(time.Duration(from+90) * time.Minute), Class: "other"}}
+		}
+	}
+	r.burners(rapid.IntRange(1, 8).Draw(rt, "burners"))
+	r.in.Class.Team.Handlers = rapid.IntRange(1, 3).Draw(rt, "handlers")
+	for i := range rapid.IntRange(1, 5).Draw(rt, "stations") {
+		r.station(t, fmt.Sprintf("s%d", i), rapid.SampledFrom(sizes).Draw(rt, "size"), rapid.IntRange(1, 12).Draw(rt, "jars"),
+			rapid.SliceOfN(rapid.SampledFrom(recipes), 1, 2).Draw(rt, "recipes")...)
+		r.in.Batches[len(r.in.Batches)-1].MaySplit = rapid.Bool().Draw(rt, "split")
+	}
+	return r
 }
 
 func requireRules(t require.TestingT, in Input, plan *Plan) {

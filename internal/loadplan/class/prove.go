@@ -298,7 +298,13 @@ func (p *prover) ask(view *view, q question) bool {
 	need := p.need(q.unprocessed)
 	all := need == p.loadable()
 	if q.finish < p.in.close {
-		low := max(p.in.now, p.in.keptFinish())
+		low := p.in.keptFinish()
+		if need > 0 {
+			low = max(low, p.in.now) // what is still to be loaded ends after now; what is done may have ended before
+		}
+		for _, l := range p.in.done {
+			low = max(low, l.End)
+		}
 		high := q.finish + 1
 		if bound, _ := view.Bound(); bound.Finish > low {
 			low = bound.Finish

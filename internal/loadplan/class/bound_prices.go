@@ -56,6 +56,9 @@ type prices struct {
 	effort   int64
 	taken    []take // by the canners, at all prices tried in the last call of improve
 
+	allowed int64 // effort after which improve stops early; 0 for none
+	moves   int   // rounds made by the last call of improve
+
 	ready  []int // of choose
 	filled []int16
 }
@@ -513,7 +516,11 @@ func (p *prices) improve(deadline, target, rounds int, all bool) int {
 	var kept state
 	pace, stale := 1.0, 0
 	over := make([]float64, p.blocks)
-	for range rounds {
+	start := p.effort
+	for p.moves = 0; p.moves < rounds; p.moves++ {
+		if p.allowed > 0 && p.moves > 0 && p.effort-start > p.allowed {
+			break
+		}
 		p.set(jar, burner)
 		value := p.bound(deadline, u)
 		if value < best {

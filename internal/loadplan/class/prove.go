@@ -19,9 +19,8 @@ type prover struct {
 	asked   question
 	cases   []*caseOf // still open, the next one last
 	known   *Plan
-	begun   bool
 	large   bool // too large for a model
-	rounds  int  // of prices for a large instance
+	rounds  int  // of prices for the jars so far
 	boundAt int  // jars left over for which the finish has been bounded last, by prices alone
 	worked  int64
 	refiner *refiner
@@ -60,9 +59,8 @@ func (p *prover) Round(view *view, budget int64) bool {
 		if !ok {
 			return false
 		}
-		if !p.begun {
-			p.begun = true
-			p.boundJars(view, best)
+		if p.rounds < priceRounds {
+			p.boundJars(view, best, budget)
 			continue
 		}
 		bound, _ := view.Bound()
@@ -236,10 +234,16 @@ func (p *prover) need(unprocessed int) int {
 	return n
 }
 
-// boundJars bounds the jars by prices.
-func (p *prover) boundJars(view *view, best Value) {
+// boundJars bounds the jars by prices, as far as the round allows.
+func (p *prover) boundJars(view *view, best Value, budget int64) {
 	before := p.prices.effort
-	most := p.prices.improve(p.in.close, p.need(best.Unprocessed-1), priceRounds, false)
+	p.prices.allowed = max(1, (budget-view.Spent())*effortPerUnit)
+	most := p.prices.improve(p.in.close, p.need(best.Unprocessed-1), priceRounds-p.rounds, false)
+	p.prices.allowed = 0
+	p.rounds += max(1, p.prices.moves)
+	if most < p.need(best.Unprocessed-1) {
+		p.rounds = priceRounds // it is below the target
+	}
 	most = min(most, p.loadable())
 	bound, _ := view.Bound()
 	if u := p.need(0) - most; u > bound.Unprocessed {
@@ -274,7 +278,7 @@ func (p *prover) boundFinish(view *view, best Value) {
 // moreRounds moves the prices of a large instance on, a few times, each time for one round of work or more. It reports
 // whether that was done.
 func (p *prover) moreRounds(view *view, best Value) bool {
-	if p.patient || p.rounds >= 20 {
+	if p.patient || p.rounds >= priceRounds+20 {
 		return false
 	}
 	p.rounds++

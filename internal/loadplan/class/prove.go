@@ -24,6 +24,7 @@ type prover struct {
 	boundAt int  // jars left over for which the finish has been bounded last, by prices alone
 	worked  int64
 	refiner *refiner
+	beyond  bool // too large even for prices
 
 	patience, wholePatience int64 // see the constants
 
@@ -34,6 +35,9 @@ type prover struct {
 type question struct{ unprocessed, finish int }
 
 func newProver(in *Instance, patient bool) *prover {
+	if len(in.batches)*(in.close/blockMinutes+1) > mostPrices {
+		return &prover{in: in, beyond: true}
+	}
 	return &prover{in: in, patient: patient, prices: newPrices(in), boundAt: -1, patience: patience, wholePatience: wholePatience}
 }
 
@@ -43,6 +47,8 @@ const (
 	// priceRounds is how often prices are moved for a new question, and caseRounds for a case of one.
 	priceRounds = 120
 	caseRounds  = 25
+	// mostPrices is how many prices of jars are still kept; a class of 100 batches and 10 hours has 6000.
+	mostPrices = 300_000
 	// finishAfter is the work after which the finish is first bounded by prices alone, and again for fewer jars.
 	finishAfter = 15_000
 	// patience is the effort that the constraint model spends on a case before it is divided, and wholePatience on
@@ -53,6 +59,9 @@ const (
 
 // Round implements anytime.Worker.
 func (p *prover) Round(view *view, budget int64) bool {
+	if p.beyond {
+		return true
+	}
 	p.worked += budget
 	for view.Spend(1) {
 		plan, best, ok := view.Best()
@@ -260,13 +269,17 @@ func (p *prover) boundFinish(view *view, best Value) {
 	q := newPricesFrom(p.prices)
 	need := p.need(best.Unprocessed)
 	bound, _ := view.Bound()
-	low, high := max(bound.Finish, p.in.now), min(best.Finish, p.in.close)
-	for low < high {
-		mid := (low + high) / 2
-		if q.improve(mid, need, priceRounds/3, need == p.loadable()) < need {
-			low = mid + 1
-		} else {
-			high = mid
+	low := max(bound.Finish, p.in.now)
+	for _, coarse := range []bool{true, false} { // coarse prices find most of it soon
+		high := min(best.Finish, p.in.close)
+		for low < high {
+			mid := (low + high) / 2
+			q.coarse = coarse
+			if q.improve(mid, need, priceRounds/2, need == p.loadable()) < need {
+				low = mid + 1
+			} else {
+				high = mid
+			}
 		}
 	}
 	view.Spend((q.effort - p.prices.effort) / effortPerUnit)

@@ -171,3 +171,15 @@ func TestExplainEnds(t *testing.T) {
 		}
 	}
 }
+
+// TestVeryLong: an instance far beyond any class is planned without proofs, and within memory.
+func TestVeryLong(t *testing.T) {
+	spec := generate.Class(generate.Params{Stations: 40, Canners: 4}, 3)
+	spec.Close = 100_000
+	for i := range spec.Canners {
+		spec.Canners[i].Windows = nil
+	}
+	r := class.Solve(context.Background(), build(t, spec), class.Options{Work: 20})
+	require.Empty(t, check.Answer(spec, r.Answer))
+	require.Zero(t, r.Objective.Unprocessed)
+}

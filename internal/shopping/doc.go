@@ -14,7 +14,7 @@
 // Compute does all four:
 //
 //	list, err := shopping.Compute(shopping.Request{Classes: classes, Offers: offers, OnHand: stock})
-//	list.WriteTable(os.Stdout, shopping.Metric)
+//	list.WriteTable(os.Stdout, shopping.Metric, false)
 //
 // A list is plain data: it can be stored whole as JSON, read back, printed ([List.WriteTable], [List.WriteCSV])
 // and compared with a later one ([Compare]).

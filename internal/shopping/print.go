@@ -50,9 +50,15 @@ func (s System) AtMost(f Fine, unit measure.Unit) string {
 	case s == Metric:
 		n = n.Div(measure.Int(100)).Floor().Mul(measure.Int(100))
 	case unit == measure.Gram:
-		n = floorTo(n, measure.Ounce, measure.Gram)
+		n = floorTo(n, measure.Q(measure.Int(1), measure.Ounce), measure.Gram)
 	default:
-		n = floorTo(n, measure.FluidOunce, measure.Millilitre)
+		// The steps of the measures that Amount then prints it in.
+		for _, step := range customarySteps {
+			if least, err := step.from.Millilitres(); err == nil && n.Cmp(least.Number()) >= 0 {
+				n = floorTo(n, step.by, measure.Millilitre)
+				break
+			}
+		}
 	}
 	if n.IsZero() {
 		return "none"
@@ -60,13 +66,21 @@ func (s System) AtMost(f Fine, unit measure.Unit) string {
 	return s.Amount(Fine(mustInt(n.Mul(finePerUnit).Floor())), unit)
 }
 
+// customarySteps are the steps in which US volumes are printed, from which volume on.
+var customarySteps = []struct{ from, by measure.Quantity }{
+	{measure.Q(measure.Int(1), measure.Gallon), measure.Q(measure.Ratio(1, 4), measure.Quart)},
+	{measure.Q(measure.Ratio(1, 4), measure.Cup), measure.Q(measure.Ratio(1, 4), measure.Cup)},
+	{measure.Q(measure.Int(1), measure.Tablespoon), measure.Q(measure.Ratio(1, 2), measure.Tablespoon)},
+	{measure.Q(measure.Int(0), measure.Teaspoon), measure.Q(measure.Ratio(1, 4), measure.Teaspoon)},
+}
+
 // floorTo rounds n, in the base unit, down to a whole number of step.
-func floorTo(n measure.Number, step, base measure.Unit) measure.Number {
-	size, err := measure.Convert(measure.Int(1), step, base)
+func floorTo(n measure.Number, step measure.Quantity, base measure.Unit) measure.Number {
+	size, err := step.In(base)
 	if err != nil {
 		return n
 	}
-	return n.Div(size).Floor().Mul(size)
+	return n.Div(size.Amount.High).Floor().Mul(size.Amount.High)
 }
 
 func mustInt(n measure.Number) int64 {

@@ -251,6 +251,13 @@ func (b *pathBound) improve(target int64) int64 {
 	return ceilDiv(b.best, milli)
 }
 
+// restart takes long steps again, from the best prices.
+func (b *pathBound) restart() {
+	b.step, b.stale = 1, 0
+	copy(b.price, b.bestPrice)
+	clear(b.direction)
+}
+
 func ceilDiv(a, b int64) int64 {
 	q := a / b
 	if a%b > 0 {

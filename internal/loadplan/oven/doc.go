@@ -27,11 +27,17 @@
 //   - instance.go, dzn.go, json.go: an instance, validated once and read-only after.
 //   - plan.go, check.go: a plan and the independent checker, one named predicate per
 //     constraint; check.go shares no code with the search.
-//   - bound_*.go: lower bounds, each an algorithm with its argument.
-//   - construct.go, state.go, walk.go, moves.go, anneal.go: construction and local search.
+//   - bound_*.go: lower bounds, each an algorithm with its argument: by levels of runtime,
+//     by prices of late batches (column generation), by cheapest paths through time
+//     (Lagrangian relaxation). prover.go runs them.
+//   - state.go, walk.go, moves*.go, anneal.go: the plan under search, its incremental
+//     evaluation, the neighbourhoods and simulated annealing.
+//   - construct.go, partial.go, pack_prices.go: ways to a first or a whole plan; windows.go
+//     is large-neighbourhood search over stretches of time.
 //   - exact.go: exact search for what is small enough.
-//   - solve.go: the engine that runs them side by side and stops when incumbent and
-//     bound meet.
+//   - solve.go, worker.go, bulletin.go: the engine that runs them side by side and stops
+//     when incumbent and bound meet.
+//   - generate.go: random instances by the published parameters.
 //
 // # Sources
 //

@@ -1,5 +1,7 @@
 package oven
 
+import "math"
+
 // prover is the part of a worker that raises the bound: first the prices of late
 // batches, then the path bound, until its share of the search is spent or it stalls.
 type prover struct {
@@ -7,6 +9,8 @@ type prover struct {
 	board *bulletin
 	stage int
 	paths *pathBound
+	// target is the plan that the present run of steps is measured by.
+	target int64
 }
 
 // proverShare is the part of the search that the prover may take.
@@ -39,17 +43,24 @@ func (p *prover) step(v *view, round int, left int64, keepGoing func(units int64
 		if p.paths == nil || len(p.paths.machines) == 0 {
 			return units, true
 		}
-		p.stage = 1
+		p.stage, p.target = 1, math.MaxInt64
 		return units + 1, false
 	default:
 		_, target, found := v.Best()
 		if !found {
 			target = p.in.upperBound
 		}
+		if p.target == math.MaxInt64 {
+			p.target = target
+		}
 		bound := p.paths.improve(target)
 		v.RaiseBound(p.in.roundUp(bound))
 		if p.paths.rounds > 15 && p.paths.rounds%6 == 0 {
 			p.board.postSchedule(round, p.paths.schedule)
+		}
+		if p.paths.step < 1e-4 && target < p.target {
+			p.paths.restart() // the steps were measured by a plan that has been bettered
+			p.target = target
 		}
 		return p.paths.units, bound >= target || p.paths.step < 1e-5 || p.paths.rounds > 3000
 	}

@@ -269,7 +269,10 @@ func (p *prover) boundFinish(view *view, best Value) {
 	q := newPricesFrom(p.prices)
 	need := p.need(best.Unprocessed)
 	bound, _ := view.Bound()
-	low := max(bound.Finish, p.in.now)
+	low := bound.Finish
+	if need > 0 {
+		low = max(low, p.in.now) // as in ask
+	}
 	for _, coarse := range []bool{true, false} { // coarse prices find most of it soon
 		high := min(best.Finish, p.in.close)
 		for low < high {

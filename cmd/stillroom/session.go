@@ -111,6 +111,8 @@ func (s *session) explain(err error) {
 		fmt.Fprintf(s.errOut, "stillroom: no server answers at %s; start one with %q, or name another with --server\n", s.server, "stillroom serve")
 	case st.Code() == codes.DeadlineExceeded:
 		fmt.Fprintf(s.errOut, "stillroom: no answer within %s; give more with --timeout\n", s.timeout)
+	case st.Code() == codes.Unauthenticated:
+		fmt.Fprintf(s.errOut, "stillroom: %s; commands take it from $%s\n", st.Message(), tokenVariable)
 	default:
 		s.explainStatus(st)
 	}

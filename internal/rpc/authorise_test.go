@@ -190,7 +190,8 @@ func TestRolesHoldForEveryMethod(t *testing.T) {
 		if role == stillroomv1.Role_ROLE_PARTICIPANT {
 			token.Participant, token.Class = "kitchens/k/participants/ana", theClass
 		}
-		callers[role], _ = g.token(t, "k", token)
+		ctx, _ := g.token(t, "k", token)
+		callers[role] = ctx
 	}
 	rules, err := readRules(map[string]grpc.ServiceInfo{})
 	require.NoError(t, err)

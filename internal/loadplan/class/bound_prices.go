@@ -381,9 +381,7 @@ func (p *prices) stationEarns(list []int, deadline int, u *usage) int {
 		best, at := never, -1
 		now, choice := make([]int, deadline+2), make([]int, deadline+2)
 		floor := 0
-		if !must {
-			floor = 0
-		} else {
+		if must {
 			floor = never
 		}
 		t := deadline // the minute before which the one before was filled

@@ -30,7 +30,6 @@ type localSearch struct {
 	hot   float64
 	seen  Value   // the best value when last looked at
 	idle  int64   // work since it changed
-	alone bool    // there are no proofs to make room for
 	jar   float64 // weight of a jar
 }
 

@@ -67,7 +67,7 @@ func TestBadInput(t *testing.T) {
 		err := build(text)
 		require.Error(t, err, c.to)
 		var one *class.Invalid
-		require.True(t, errors.As(err, &one), c.to)
+		require.ErrorAs(t, err, &one, c.to)
 		require.Equal(t, c.field, one.Field, "%s: %s", c.to, err)
 		require.Equal(t, c.value, one.Value, "%s: %s", c.to, err)
 		require.NotEmpty(t, one.Reason)
@@ -96,7 +96,7 @@ func TestBadDone(t *testing.T) {
 		change(s.Done)
 		_, err = class.Build(s)
 		var one *class.Invalid
-		require.True(t, errors.As(err, &one), field)
+		require.ErrorAs(t, err, &one, field)
 		require.Equal(t, field, one.Field)
 	}
 }

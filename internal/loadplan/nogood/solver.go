@@ -114,7 +114,6 @@ type Solver struct {
 	need   []int32
 	at     []int32
 	marked []int32
-	stamp  []int64
 	stamps int64
 
 	conflicts, effort int64

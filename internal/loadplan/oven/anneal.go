@@ -17,7 +17,6 @@ type anneal struct {
 	best      snapshot
 	bestCost  int64
 	tries     int64
-	takes     int64
 	kindTries [moveKinds]int64
 	kindTakes [moveKinds]int64
 	kindGains [moveKinds]int64

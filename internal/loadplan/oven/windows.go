@@ -88,7 +88,7 @@ func (w *windowSearch) instance(windows []window, first, last int32) (*Instance,
 	sub := *in
 	sub.jobs, sub.machines = nil, make([]machine, len(in.machines))
 	var jobs []int32
-	earliest, latest := int32(never), int32(0)
+	earliest, latest := never, int32(0)
 	for m := range in.machines {
 		mc := &in.machines[m]
 		sm := machine{capacity: mc.capacity, initial: mc.initial}

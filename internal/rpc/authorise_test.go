@@ -191,7 +191,7 @@ func TestRolesHoldForEveryMethod(t *testing.T) {
 			token.Participant, token.Class = "kitchens/k/participants/ana", theClass
 		}
 		ctx, _ := g.token(t, "k", token)
-		callers[role] = ctx
+		callers[role] = ctx //nolint:fatcontext // Each begins with the test's own context.
 	}
 	rules, err := readRules(map[string]grpc.ServiceInfo{})
 	require.NoError(t, err)

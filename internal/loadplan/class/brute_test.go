@@ -260,6 +260,7 @@ func (b *brute) burnersForLoads() bool {
 }
 
 func TestEveryPlanTried(t *testing.T) {
+	t.Parallel()
 	leftOver, loads := 0, map[int]int{}
 	for i := range instances(t, 2200) {
 		spec := tiny(uint64(i))
@@ -302,9 +303,36 @@ func TestEveryPlanTriedInCases(t *testing.T) {
 	require.Positive(t, met)
 }
 
+// TestEveryPlanTriedByRepair: the search that takes loads out and puts them back finds most of the best plans of tiny
+// instances by itself, never a better one than there is, and what it finds is what its plan is worth.
+func TestEveryPlanTriedByRepair(t *testing.T) {
+	t.Parallel()
+	const tries = 300
+	met := 0
+	for i := range instances(t, tries) {
+		spec := tiny(uint64(i) + 90_000)
+		in, err := class.Build(spec)
+		require.NoError(t, err)
+		want := bruteForce(spec).best
+		value, answer := class.SearchByRepair(in, 600, uint64(i))
+		require.Empty(t, check.Answer(spec, answer), "instance %d", i)
+		require.Equal(t, value.Unprocessed, answer.Objective.Unprocessed)
+		require.Equal(t, value.Finish, answer.Objective.Finish)
+		require.LessOrEqual(t, want[0], value.Unprocessed, "instance %d", i)
+		if want[0] == value.Unprocessed {
+			require.LessOrEqual(t, want[1], value.Finish, "instance %d", i)
+			if want[1] == value.Finish {
+				met++
+			}
+		}
+	}
+	require.Greater(t, met, instances(t, tries)*3/4)
+}
+
 // TestCasesAgree: on larger instances the answers of provers with much and with little patience do not contradict each
 // other: no bound of one is above a plan of another.
 func TestCasesAgree(t *testing.T) {
+	t.Parallel()
 	for i := range instances(t, 12) {
 		in := build(t, generate.Class(generate.Params{Stations: 4 + i%5, Canners: 2 + i%2}, uint64(i)))
 		var values, bounds []class.Value

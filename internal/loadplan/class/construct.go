@@ -27,11 +27,11 @@ var firstRules = []rule{
 // family that has room and lies close enough in time, or opening a new one.
 func (in *Instance) construct(r rule, random *rand.Rand) []intent {
 	heads := in.earliestFillings()
-	type ranked struct {
+	type place struct {
 		batch int
 		rank  float64
 	}
-	var order []ranked
+	var order []place
 	for b := range in.batches {
 		if in.batches[b].left == 0 {
 			continue
@@ -40,9 +40,9 @@ func (in *Instance) construct(r rule, random *rand.Rand) []intent {
 		if r.chance > 0 {
 			rank += random.Float64() * r.chance
 		}
-		order = append(order, ranked{b, rank})
+		order = append(order, place{b, rank})
 	}
-	slices.SortStableFunc(order, func(a, b ranked) int { return cmp.Compare(a.rank, b.rank) })
+	slices.SortStableFunc(order, func(a, b place) int { return cmp.Compare(a.rank, b.rank) })
 
 	var out []intent
 	room := map[int]int{} // by index in out

@@ -69,3 +69,14 @@ func ProveByCases(in *Instance, work, patience int64, search bool) (value, bound
 	r := s.Result()
 	return r.Value, r.Bound
 }
+
+// SearchByRepair is what the search that takes loads out and puts them back finds alone, as a value and as an answer.
+func SearchByRepair(in *Instance, work int64, seed uint64) (Value, Answer) {
+	s := anytime.New[*Plan, Value](context.Background(), in.Compare, anytime.Limits{Work: work}, nil)
+	s.RaiseBound(Value{})
+	plan := newSchedule(in).plan()
+	s.Offer(plan, in.Evaluate(plan))
+	s.Rounds(roundUnits, newRepair(in, seed))
+	r := s.Result()
+	return r.Value, in.Answer(r.Solution, Bound{}, 0, seed, 0)
+}

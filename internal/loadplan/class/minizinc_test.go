@@ -21,6 +21,7 @@ import (
 // TestAgainstGeneralSolver compares the first two entries of the objective with those that MiniZinc and Gecode find
 // for the model in testdata/class.mzn. Without minizinc it is skipped, and fails where CI=true.
 func TestAgainstGeneralSolver(t *testing.T) {
+	t.Parallel()
 	program, err := exec.LookPath("minizinc")
 	if err != nil {
 		if os.Getenv("CI") == "true" {

@@ -33,6 +33,10 @@ type schedule struct {
 	next    []int      // by station, how many of its batches are staged
 	loads   []Load
 
+	close  int   // by when loads must be out: that of the instance, or earlier to look for plans that end sooner
+	latest int   // no load starts after it; that of the instance but while a load is changed
+	bias   []int // by canner, minutes that a later end counts less there when canners are chosen; nil for none
+
 	staged []int // by the intent at hand, in order, to be undone if it fails
 	saved  []move
 }
@@ -43,7 +47,8 @@ type move struct{ batch, from int }
 func newSchedule(in *Instance) *schedule {
 	n := len(in.batches)
 	s := &schedule{in: in, burners: make([]int, len(in.burnerUsed)), hands: make([]int, len(in.handsUsed)), busy: make([][]Window, len(in.canners)),
-		filled: make([]int, n), first: make([]int, n), last: make([]int, n), left: make([]int, n), next: make([]int, len(in.stations))}
+		filled: make([]int, n), first: make([]int, n), last: make([]int, n), left: make([]int, n), next: make([]int, len(in.stations)),
+		close: in.close, latest: in.close}
 	s.reset()
 	return s
 }
@@ -122,7 +127,7 @@ func (s *schedule) stage(b int) bool {
 	station := s.in.batches[b].station
 	for s.filled[b] == open {
 		x := s.in.stations[station][s.next[station]]
-		at, ok := s.earliestFilled(x, s.floor(x), s.in.close)
+		at, ok := s.earliestFilled(x, s.floor(x), s.close)
 		if !ok {
 			return false
 		}
@@ -177,7 +182,7 @@ func (s *schedule) earliestStart(c, length, from, latest int) (int, bool) {
 	for _, w := range k.windows {
 		t := max(from, w.Start)
 	search:
-		for end := min(w.End, s.in.close); t+length <= end && t <= latest; {
+		for end := min(w.End, s.close); t+length <= end && t <= latest; {
 			for _, b := range s.busy[c] {
 				if b.Start < t+length+k.reset && t < b.End {
 					t = b.End
@@ -232,7 +237,7 @@ func (s *schedule) add(w intent) bool {
 
 // choose picks the canner in which the intent ends first.
 func (s *schedule) choose(w intent, n, from int) (canner, at int) {
-	latest := s.in.close
+	latest := s.latest
 	for _, x := range w.shares {
 		if s.in.batches[x.Batch].filled != open {
 			latest = min(latest, s.in.batches[x.Batch].filled+s.in.batches[x.Batch].hold)
@@ -247,8 +252,12 @@ func (s *schedule) choose(w intent, n, from int) (canner, at int) {
 			continue
 		}
 		length := k.lengths[w.family][n]
-		if t, ok := s.earliestStart(c, length, from, latest); ok && t+length < bestEnd {
-			best, bestEnd, bestAt = c, t+length, t
+		wait := 0
+		if s.bias != nil {
+			wait = s.bias[c]
+		}
+		if t, ok := s.earliestStart(c, length, from, min(latest, bestEnd-1-length-wait)); ok {
+			best, bestEnd, bestAt = c, t+length+wait, t
 		}
 	}
 	return best, bestAt

@@ -38,11 +38,31 @@ func sized(i int) generate.Params {
 }
 
 func TestNeverAnInvalidAnswer(t *testing.T) {
+	t.Parallel()
 	for i := range instances(t, 1500) {
 		spec := generate.Class(sized(i), uint64(i))
 		in, err := class.Build(spec)
 		require.NoError(t, err)
 		r := class.Solve(context.Background(), in, class.Options{Work: 300, Seed: uint64(i)})
 		require.Empty(t, check.Answer(spec, r.Answer), "instance %d", i)
+	}
+}
+
+// TestManySteps: a timetable from which loads have been taken out and put back thousands of times still keeps every
+// rule, and the same seed leads to the same plan with several such searches at once.
+func TestManySteps(t *testing.T) {
+	t.Parallel()
+	for i, p := range []generate.Params{{Stations: 12, Canners: 4}, {Stations: 25, Canners: 6, WindowShare: 60}, {Stations: 60, Canners: 20}} {
+		for seed := range uint64(3) {
+			spec := generate.Class(p, seed+300)
+			in, err := class.Build(spec)
+			require.NoError(t, err)
+			o := class.Options{Work: 8_000, Seed: seed}
+			r := class.Solve(context.Background(), in, o)
+			require.Empty(t, check.Answer(spec, r.Answer), "instance %d, seed %d", i, seed)
+			again := class.Solve(context.Background(), in, o)
+			require.Equal(t, r.Plan, again.Plan)
+			require.Equal(t, r.Bound, again.Bound)
+		}
 	}
 }

@@ -69,13 +69,35 @@ func Solve(ctx context.Context, in *Instance, o Options) Result {
 	plan := empty.plan()
 	search.Offer(plan, in.Evaluate(plan))
 
-	search.Rounds(roundUnits, newLocalSearch(in, o.Seed), newProver(in, false), newProver(in, true))
+	search.Rounds(roundUnits, in.workers(o.Seed)...)
 
 	r := search.Result()
 	if enough && r.Why == anytime.Cancelled {
 		r.Why = Enough
 	}
 	return Result{Answer: answer(r.Progress), Why: r.Why, Elapsed: r.Elapsed, Work: r.Work, Plan: r.Solution}
+}
+
+// Numbers of batches from which loads are also taken out and put back, and from which whole lists are not rearranged
+// any more: changing a few loads then finds more than making all of them anew.
+const (
+	repairFrom = 16
+	repairOnly = 40
+)
+
+// workers are the searches for an instance. The provers come last: they work with what the others have found.
+func (in *Instance) workers(seed uint64) []anytime.Worker[*Plan, Value] {
+	var out []anytime.Worker[*Plan, Value]
+	if in.keep != nil || len(in.batches) < repairOnly {
+		out = append(out, newLocalSearch(in, seed))
+	}
+	if in.keep == nil && len(in.batches) >= repairFrom { // how far a plan moves is no concern of repair
+		out = append(out, newRepair(in, seed))
+		if len(in.batches) >= repairOnly {
+			out = append(out, newRepair(in, seed+1))
+		}
+	}
+	return append(out, newProver(in, false), newProver(in, true))
 }
 
 // doneEnd is when the last of the loads that are done is out.

@@ -74,6 +74,7 @@ func TestCancelledItKeepsTheBest(t *testing.T) {
 
 // TestReplan takes the first loads of a plan as done, loses a canner, and plans the rest.
 func TestReplan(t *testing.T) {
+	t.Parallel()
 	replanned := 0
 	for seed := range uint64(40) {
 		spec := generate.Class(generate.Params{Stations: 6}, seed)
@@ -110,6 +111,7 @@ func TestReplan(t *testing.T) {
 
 // TestKeepsThePlan: when nothing has changed, the plan to keep is kept, though others are as good in jars and finish.
 func TestKeepsThePlan(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(20) {
 		spec := generate.Class(generate.Params{Stations: 6}, seed)
 		old := class.Solve(context.Background(), build(t, spec), class.Options{Work: 60_000, Seed: 1})
@@ -151,6 +153,7 @@ func TestExplainByHand(t *testing.T) {
 
 // TestExplainEnds: in a proven plan the last load cannot simply begin sooner, and every chain is finite and linked.
 func TestExplainEnds(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(60) {
 		in := build(t, generate.Class(generate.Params{Stations: 1 + int(seed%6)}, seed))
 		r := class.Solve(context.Background(), in, class.Options{Work: 60_000, Enough: 2})

@@ -81,7 +81,7 @@ func Solve(ctx context.Context, in *Instance, o Options) Result {
 // Numbers of batches from which loads are also taken out and put back, and from which whole lists are not rearranged
 // any more: changing a few loads then finds more than making all of them anew.
 const (
-	repairFrom = 16
+	repairFrom = 28
 	repairOnly = 40
 )
 

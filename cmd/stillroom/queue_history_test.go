@@ -263,6 +263,16 @@ func (r *queueRun) work(ctx context.Context, client, calls int) {
 	}
 }
 
+// awaitCalls returns when so many calls have been answered.
+func (r *queueRun) awaitCalls(t *testing.T, calls int) {
+	t.Helper()
+	require.Eventually(t, func() bool {
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		return len(r.history) >= calls
+	}, time.Minute, time.Millisecond)
+}
+
 // check holds the history to the paper queue, and the table to the history's end:
 // what was acknowledged as asked is there, whatever became of it.
 func (r *queueRun) check(t *testing.T) {
@@ -346,35 +356,23 @@ func TestQueueSurvivesKilledServers(t *testing.T) {
 	steady, mortal := startProgram(t, "--database", url), startProgram(t, "--database", url)
 	runs := queueRuns(t, []*program{steady, mortal}, max(4, int(lasting/(2*time.Second))))
 	deadline := time.Now().Add(lasting)
-	stop := make(chan struct{})
 	kills := 0
-	var reaper sync.WaitGroup
-	reaper.Go(func() {
-		for {
-			select {
-			case <-stop:
-				return
-			case <-time.After(700 * time.Millisecond):
-			}
-			_ = mortal.serve.Process.Signal(syscall.SIGKILL)
-			_ = mortal.serve.Wait()
-			kills++
-			mortal = startProgram(t, "--database", url, "--listen", mortal.address)
-		}
-	})
 	for _, r := range runs {
 		r.start = time.Now()
 		var clients sync.WaitGroup
 		for client := range 6 {
 			clients.Go(func() { r.work(t.Context(), client, 20) })
 		}
+		r.awaitCalls(t, 20) // in the middle of the traffic, however fast the machine is
+		require.NoError(t, mortal.serve.Process.Signal(syscall.SIGKILL))
+		_ = mortal.serve.Wait()
+		kills++
+		mortal = startProgram(t, "--database", url, "--listen", mortal.address)
 		clients.Wait()
 		if time.Now().After(deadline) {
 			break
 		}
 	}
-	close(stop)
-	reaper.Wait()
 	calls, unknown := 0, 0
 	for _, r := range runs {
 		r.check(t)

@@ -232,6 +232,7 @@ func (b *backend) admit(ctx context.Context, method string, req proto.Message) (
 	if err != nil {
 		return nil, err
 	}
+	observed(ctx).caller = caller
 	if err := permit(caller, r, method, req); err != nil {
 		return nil, err
 	}

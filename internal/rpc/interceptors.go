@@ -25,7 +25,7 @@ func (b *backend) guardUnary(ctx context.Context, req any, info *grpc.UnaryServe
 		}
 	}()
 	resp, err = handler(ctx, req)
-	return resp, b.finish(ctx, info.FullMethod, err)
+	return resp, b.finish(ctx, err)
 }
 
 // guardStream does for streams what guardUnary does for calls.
@@ -35,26 +35,21 @@ func (b *backend) guardStream(srv any, ss grpc.ServerStream, info *grpc.StreamSe
 			err = b.panicked(ss.Context(), info.FullMethod, p)
 		}
 	}()
-	return b.finish(ss.Context(), info.FullMethod, handler(srv, ss))
+	return b.finish(ss.Context(), handler(srv, ss))
 }
 
 func (b *backend) panicked(ctx context.Context, method string, p any) error {
-	b.log.ErrorContext(ctx, "a handler panicked", "method", method, "panic", fmt.Sprint(p), "stack", string(debug.Stack()))
+	b.log.ErrorContext(ctx, "a handler panicked", "method", method, "panic", blot(fmt.Sprint(p)), "stack", string(debug.Stack()))
 	return status.Error(codes.Internal, internalMessage)
 }
 
-func (b *backend) finish(ctx context.Context, method string, err error) error {
+// finish gives the status a caller sees, and keeps the error for the log.
+func (b *backend) finish(ctx context.Context, err error) error {
 	if err == nil {
 		return nil
 	}
-	st := toStatus(err)
-	switch st.Code() {
-	case codes.Internal, codes.Unknown:
-		b.log.ErrorContext(ctx, "call failed", "method", method, "error", err)
-	case codes.Unavailable:
-		b.log.WarnContext(ctx, "call failed", "method", method, "error", err, "cause", errors.Unwrap(err))
-	}
-	return st.Err()
+	observed(ctx).cause = err
+	return toStatus(err).Err()
 }
 
 // validateUnary enforces the rules declared in the contract.

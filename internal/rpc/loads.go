@@ -7,6 +7,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"google.golang.org/grpc"
@@ -35,6 +36,8 @@ type loadService struct {
 	// searching holds one token for each search that runs, so that many callers share
 	// the processors one after another instead of all getting none.
 	searching chan struct{}
+	// waiting counts the searches that wait for such a token.
+	waiting atomic.Int64
 }
 
 func newLoadService(b *backend) *loadService {
@@ -94,10 +97,13 @@ func (s *loadService) planLoads(ctx context.Context, k, class string, req *still
 	if err != nil {
 		return nil, err
 	}
+	s.waiting.Add(1)
 	select {
 	case s.searching <- struct{}{}:
+		s.waiting.Add(-1)
 		defer func() { <-s.searching }()
 	case <-ctx.Done():
+		s.waiting.Add(-1)
 		return nil, ctx.Err()
 	}
 	// A search ends with its caller.

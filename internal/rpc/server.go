@@ -5,6 +5,9 @@ import (
 	"time"
 
 	"buf.build/go/protovalidate"
+	"go.opentelemetry.io/otel/metric"
+	"go.opentelemetry.io/otel/propagation"
+	"go.opentelemetry.io/otel/trace"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/health"
@@ -24,7 +27,7 @@ const maxMessageBytes = 12 << 20
 // Options are what a server needs. All fields but Store may be left zero.
 type Options struct {
 	Store *store.Store
-	// Log receives one line per failed call; the default logger when nil.
+	// Log receives one line per failed call, and at debug one per call; the default logger when nil.
 	Log *slog.Logger
 	// Now is the clock; time.Now when nil.
 	Now func() time.Time
@@ -34,6 +37,11 @@ type Options struct {
 	Open bool
 	// Transport is the server's TLS; nil for plain text.
 	Transport credentials.TransportCredentials
+	// Traces and Meters are where spans and measures of calls go; nil for nowhere. Propagator reads the
+	// trace that a caller is in.
+	Traces     trace.TracerProvider
+	Meters     metric.MeterProvider
+	Propagator propagation.TextMapPropagator
 }
 
 // backend is what every service shares.
@@ -86,8 +94,9 @@ func NewServer(o Options) (*Server, error) {
 		grpc.MaxRecvMsgSize(maxMessageBytes),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
-		grpc.ChainUnaryInterceptor(b.guardUnary, b.authoriseUnary, b.validateUnary),
-		grpc.ChainStreamInterceptor(b.guardStream, b.authoriseStream, b.validateStream),
+		o.instrument(),
+		grpc.ChainUnaryInterceptor(b.observeUnary, b.guardUnary, b.authoriseUnary, b.validateUnary),
+		grpc.ChainStreamInterceptor(b.observeStream, b.guardStream, b.authoriseStream, b.validateStream),
 	}
 	if o.Transport != nil {
 		options = append(options, grpc.Creds(o.Transport))
@@ -100,7 +109,8 @@ func NewServer(o Options) (*Server, error) {
 	stillroomv1.RegisterRosterServiceServer(s, &rosterService{backend: b})
 	stillroomv1.RegisterShoppingServiceServer(s, &shoppingService{backend: b})
 	stillroomv1.RegisterEquipmentServiceServer(s, &equipmentService{backend: b})
-	stillroomv1.RegisterLoadServiceServer(s, newLoadService(b))
+	loads := newLoadService(b)
+	stillroomv1.RegisterLoadServiceServer(s, loads)
 	stillroomv1.RegisterProcessServiceServer(s, &processService{backend: b})
 	stillroomv1.RegisterRecipeServiceServer(s, &recipeService{backend: b})
 
@@ -113,5 +123,8 @@ func NewServer(o Options) (*Server, error) {
 		h.SetServingStatus(name, healthpb.HealthCheckResponse_SERVING)
 	}
 	reflection.Register(s)
+	if err := o.measure(queue, loads); err != nil {
+		return nil, err
+	}
 	return &Server{Server: s, Health: h, queue: queue}, nil
 }

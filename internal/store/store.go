@@ -40,12 +40,23 @@ type Store struct {
 	kitchens sync.Map
 }
 
+// Option changes how Open connects.
+type Option func(*pgxpool.Config)
+
+// WithTracer has every statement traced.
+func WithTracer(t pgx.QueryTracer) Option {
+	return func(c *pgxpool.Config) { c.ConnConfig.Tracer = t }
+}
+
 // Open connects to the database at url and brings it to the newest migration.
 // Close the store when done.
-func Open(ctx context.Context, url string) (*Store, error) {
+func Open(ctx context.Context, url string, options ...Option) (*Store, error) {
 	config, err := pgxpool.ParseConfig(url)
 	if err != nil {
 		return nil, fault.New(fault.Invalid, "the database URL cannot be read; give postgres://user@host:port/name").Because(err)
+	}
+	for _, o := range options {
+		o(config)
 	}
 	pool, err := pgxpool.NewWithConfig(ctx, config)
 	if err != nil {

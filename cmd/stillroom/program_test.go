@@ -49,6 +49,8 @@ type program struct {
 	address string
 	kitchen string
 	log     *bytes.Buffer
+	// out is what serve prints after its first line.
+	out *bufio.Reader
 }
 
 var servesOn = regexp.MustCompile(`serves on (\S+)`)
@@ -68,8 +70,8 @@ func startProgram(t *testing.T, args ...string) *program {
 			_ = p.serve.Wait()
 		}
 	})
-	lines := bufio.NewReader(out)
-	line, err := lines.ReadString('\n')
+	p.out = bufio.NewReader(out)
+	line, err := p.out.ReadString('\n')
 	require.NoError(t, err, "serve said nothing; it logged: %s", p.log)
 	found := servesOn.FindStringSubmatch(line)
 	require.NotNil(t, found, "serve said %q", line)

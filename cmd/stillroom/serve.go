@@ -17,29 +17,41 @@ import (
 	"stillroom/internal/localpg"
 	"stillroom/internal/rpc"
 	"stillroom/internal/store"
+	"stillroom/internal/telemetry"
 )
 
 // stopWithin is how long calls may take to finish once the server is asked to stop.
 const stopWithin = 10 * time.Second
+
+// sendWithin is how long a collector may take to receive the last traces and metrics.
+const sendWithin = 2 * time.Second
 
 // databaseName is the database inside a private Postgres.
 const databaseName = "stillroom"
 
 func newServe(s *session) *cobra.Command {
 	var o serverOptions
+	var level slog.Level
+	var logLevel string
 	cmd := &cobra.Command{
 		Use:     "serve",
 		Short:   "Run the server, with a Postgres of its own when it is given none",
 		GroupID: groupRun,
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			log := slog.New(slog.NewTextHandler(s.errOut, nil))
-			o.log, o.notice = log, s.notice
+			if err := level.UnmarshalText([]byte(logLevel)); err != nil {
+				return fmt.Errorf("--log-level %q is none of debug, info, warn and error", logLevel)
+			}
+			o.log, o.notice = slog.New(telemetry.Traced(slog.NewTextHandler(s.errOut, &slog.HandlerOptions{Level: level}))), s.notice
+			slog.SetDefault(o.log)
 			srv, err := startServer(cmd.Context(), o)
 			if err != nil {
 				return err
 			}
 			fmt.Fprintf(s.out, "stillroom serves on %s (%s; %s); stop it with Ctrl-C\n", srv.address, srv.where, srv.door)
+			if srv.admin != nil {
+				fmt.Fprintf(s.out, "metrics, health and profiles are on http://%s\n", srv.admin.address)
+			}
 			err = srv.wait(cmd.Context())
 			return errors.Join(err, srv.stop())
 		},
@@ -50,6 +62,9 @@ func newServe(s *session) *cobra.Command {
 	cmd.Flags().StringVar(&o.tlsClientCA, "tls-client-ca", "", "ask clients for certificates of the authorities in this PEM file")
 	cmd.Flags().BoolVar(&o.plaintext, "plaintext", false, "serve unencrypted on an address that others can reach")
 	cmd.MarkFlagsRequiredTogether("tls-cert", "tls-key")
+	cmd.Flags().StringVar(&o.admin, "admin", "", "address for /metrics, /healthz, /readyz, /version and /debug/pprof, such as 127.0.0.1:7420; off when empty")
+	cmd.Flags().BoolVar(&o.adminPlaintext, "admin-plaintext", false, "let --admin be an address that others can reach, without a token and unencrypted")
+	cmd.Flags().StringVar(&logLevel, "log-level", "info", "least of debug, info, warn and error to log; at debug there is a line for every call")
 	cmd.Flags().StringVar(&o.listen, "listen", defaultServer, "address to listen on, host:port; port 0 takes a free one")
 	cmd.Flags().StringVar(&o.database, "database", os.Getenv(localpg.URLVariable), "Postgres to use, postgres://user@host:port/name (or $"+localpg.URLVariable+")")
 	cmd.Flags().StringVar(&o.data, "data", os.Getenv(localpg.FolderVariable), "folder of the private Postgres (or $"+localpg.FolderVariable+")")
@@ -73,6 +88,9 @@ type serverOptions struct {
 	// TLS, from files; plaintext allows an address that others can reach to go without.
 	tlsCert, tlsKey, tlsClientCA string
 	plaintext                    bool
+	// admin is where those who look after the server listen in; adminPlaintext allows one that others can reach.
+	admin          string
+	adminPlaintext bool
 }
 
 // transport checks the address against what protects it. Nil is plain text.
@@ -98,6 +116,8 @@ type server struct {
 	door     string
 	grpc     *rpc.Server
 	store    *store.Store
+	admin    *adminServer
+	seen     *telemetry.Telemetry
 	postgres *localpg.Server
 	failed   chan error
 }
@@ -117,6 +137,9 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 	if o.open && !onLoopback(o.listen) {
 		return nil, fmt.Errorf("--open goes with a loopback address only; %s can be reached from other machines", o.listen)
 	}
+	if srv.seen, err = telemetry.Start(ctx); err != nil {
+		return nil, err
+	}
 	url := o.database
 	srv.where = "database given"
 	if url == "" {
@@ -129,10 +152,16 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 		}
 		srv.where = "private Postgres in " + srv.postgres.Folder()
 	}
-	if srv.store, err = store.Open(ctx, url); err != nil {
+	if srv.store, err = store.Open(ctx, url, store.WithTracer(srv.seen.Statements())); err != nil {
 		return nil, err
 	}
-	options := rpc.Options{Store: srv.store, Log: o.log, Now: o.now, Open: o.open, Transport: transport}
+	if err := srv.seen.WatchPool(srv.store.Pool()); err != nil {
+		return nil, err
+	}
+	options := rpc.Options{
+		Store: srv.store, Log: o.log, Now: o.now, Open: o.open, Transport: transport,
+		Traces: srv.seen.Traces(), Meters: srv.seen.Meters(), Propagator: telemetry.Propagator,
+	}
 	if srv.door = "open to this machine"; !o.open {
 		var from string
 		if options.OperatorSecret, from, err = operatorSecret(o.data); err != nil {
@@ -142,6 +171,11 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 	}
 	if srv.grpc, err = rpc.NewServer(options); err != nil {
 		return nil, err
+	}
+	if o.admin != "" {
+		if srv.admin, err = startAdmin(o.admin, o.adminPlaintext, srv.seen, srv.store.Ping); err != nil {
+			return nil, err
+		}
 	}
 	listener, err := net.Listen("tcp", o.listen)
 	if err != nil {
@@ -172,8 +206,11 @@ func (s *server) wait(ctx context.Context) error {
 }
 
 // stop says not serving, lets running calls finish within stopWithin, and closes
-// the database below.
+// the database below. What was measured on the way is sent last.
 func (s *server) stop() error {
+	if s.admin != nil {
+		s.admin.stopping.Store(true)
+	}
 	if s.grpc != nil {
 		s.grpc.Health.SetServingStatus("", healthpb.HealthCheckResponse_NOT_SERVING)
 		s.grpc.Health.Shutdown()
@@ -187,11 +224,22 @@ func (s *server) stop() error {
 			<-done
 		}
 	}
+	var errs []error
+	if s.admin != nil {
+		errs = append(errs, s.admin.stop())
+	}
+	if s.seen != nil {
+		ctx, cancel := context.WithTimeout(context.Background(), sendWithin)
+		defer cancel()
+		if err := s.seen.Close(ctx); err != nil {
+			slog.Warn("the last traces or metrics were not sent", "error", err) // no reason to fail
+		}
+	}
 	if s.store != nil {
 		s.store.Close()
 	}
 	if s.postgres != nil {
-		return s.postgres.Stop()
+		errs = append(errs, s.postgres.Stop())
 	}
-	return nil
+	return errors.Join(errs...)
 }

@@ -319,6 +319,32 @@ func TestParticipantsSeeTheirOwn(t *testing.T) {
 	}
 }
 
+// TestAChangeIsRecordedOnce: a retry that changes nothing leaves no second entry, and a
+// call that reads in one transaction and writes in another leaves one.
+func TestAChangeIsRecordedOnce(t *testing.T) {
+	t.Parallel()
+	s := kitchenToPlan(t, "salsa")
+	entries := func(method string) (n int) {
+		require.NoError(t, s.store.Pool().QueryRow(t.Context(), `SELECT count(*) FROM audit_entries WHERE method LIKE '%/' || $1`, method).Scan(&n))
+		return n
+	}
+	create := &stillroomv1.CreateParticipantRequest{Parent: "kitchens/k", ParticipantId: "di", RequestId: "6f1c8a52-2222-4222-8333-944455556666",
+		Participant: &stillroomv1.Participant{DisplayName: "Di"}}
+	for range 3 {
+		_, err := s.rosters().CreateParticipant(t.Context(), create)
+		require.NoError(t, err)
+	}
+	require.Equal(t, 1, entries("CreateParticipant"))
+
+	plan := planRequest()
+	plan.RequestId = "6f1c8a52-3333-4222-8333-944455556666"
+	for range 2 {
+		_, _, err := s.planned(t.Context(), plan)
+		require.NoError(t, err)
+	}
+	require.Equal(t, 1, entries("PlanLoads"))
+}
+
 // TestChangesAreRecorded: what changes a kitchen is recorded with it, what reads it or
 // fails is not, and the record cannot be changed.
 func TestChangesAreRecorded(t *testing.T) {
@@ -348,6 +374,12 @@ func TestChangesAreRecorded(t *testing.T) {
 	require.Equal(t, theClass, byToken[0].GetResource())
 	require.True(t, strings.HasSuffix(token.GetName(), "/"+byToken[0].GetCaller()), byToken[0].GetCaller())
 	require.Greater(t, len(entries), 4, "what the operator furnished is recorded too")
+
+	// A server that does not know the kitchen yet looks it up; that is no change.
+	var strays int
+	require.NoError(t, g.store.Pool().QueryRow(t.Context(), `SELECT count(*) FROM audit_entries
+		WHERE kitchen_id NOT IN (SELECT id FROM kitchens) AND method NOT LIKE '%/CreateKitchen'`).Scan(&strays))
+	require.Zero(t, strays, "entries that belong to no kitchen")
 
 	_, err = g.store.Pool().Exec(t.Context(), `UPDATE audit_entries SET caller = 'nobody'`)
 	require.ErrorContains(t, err, "only ever added to")

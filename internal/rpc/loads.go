@@ -84,7 +84,7 @@ func (s *loadService) servedPlan(ctx context.Context, k string, req *stillroomv1
 // planLoads reads the class, searches without holding a transaction, and stores the plan.
 func (s *loadService) planLoads(ctx context.Context, k, class string, req *stillroomv1.PlanLoadsRequest, stream grpc.ServerStreamingServer[stillroomv1.PlanLoadsResponse]) (*stillroomv1.LoadPlan, error) {
 	var in classload.Input
-	err := s.store.In(ctx, k, func(tx *store.Tx) (err error) {
+	err := s.store.Look(ctx, k, func(tx *store.Tx) (err error) {
 		if in, err = tx.LoadInput(ctx, class); err != nil {
 			return err
 		}

@@ -120,7 +120,7 @@ func (s *Store) bound(ctx context.Context, row db.Token, kitchen string, token a
 // without the other.
 func (t *Tx) addAuditEntry(ctx context.Context) error {
 	e, ok := access.Recorded(ctx)
-	if !ok {
+	if !ok || t.silent {
 		return nil
 	}
 	return t.q.InsertAuditEntry(ctx, db.InsertAuditEntryParams{

@@ -19,7 +19,7 @@ var (
 )
 
 // BeginRequest claims a request_id. When it was served before, it returns the
-// stored answer and true. A request_id that served a different request is a fault.
+// stored answer and true, and this transaction leaves no second entry in the record. A request_id that served a different request is a fault.
 func (t *Tx) BeginRequest(ctx context.Context, id uuid.UUID, method string, fingerprint []byte) ([]byte, bool, error) {
 	n, err := t.q.InsertRequest(ctx, db.InsertRequestParams{KitchenID: t.kitchen, RequestID: id, Method: method, Fingerprint: fingerprint})
 	if err != nil {
@@ -35,6 +35,7 @@ func (t *Tx) BeginRequest(ctx context.Context, id uuid.UUID, method string, fing
 	if row.Method != method || !bytes.Equal(row.Fingerprint, fingerprint) {
 		return nil, false, fault.Field("request_id", id.String(), "was used for a different request", "give a fresh UUID for every new request")
 	}
+	t.silent = true // what was done is recorded already
 	return row.Response, true, nil
 }
 

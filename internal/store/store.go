@@ -128,6 +128,8 @@ type Tx struct {
 	tx      pgx.Tx
 	kitchen uuid.UUID
 	store   *Store
+	// silent keeps the transaction out of the record of changes.
+	silent bool
 }
 
 // attempts bounds how often a transaction that lost a race is run again.
@@ -142,6 +144,18 @@ func (s *Store) In(ctx context.Context, kitchenID string, fn func(*Tx) error) er
 		return err
 	}
 	return s.run(ctx, id, fn)
+}
+
+// Look is In for reading: the transaction changes nothing and leaves no entry in the
+// record, whatever the call that it is part of does elsewhere.
+func (s *Store) Look(ctx context.Context, kitchenID string, fn func(*Tx) error) error {
+	return s.In(ctx, kitchenID, func(t *Tx) error {
+		t.silent = true
+		if _, err := t.tx.Exec(ctx, "SET TRANSACTION READ ONLY"); err != nil {
+			return err
+		}
+		return fn(t)
+	})
 }
 
 // Across runs fn in a transaction bound to no kitchen, for kitchens themselves and
@@ -193,6 +207,7 @@ func (s *Store) kitchenUUID(ctx context.Context, slug string) (uuid.UUID, error)
 	}
 	var row db.Kitchen
 	err := s.Across(ctx, func(t *Tx) (err error) {
+		t.silent = true
 		row, err = t.q.GetKitchen(ctx, slug)
 		return found(err, "kitchen", "kitchens/"+slug)
 	})

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"maps"
 	"math/big"
 	"slices"
 	"strings"
@@ -101,7 +102,7 @@ func Build(in Input) (*Problem, error) {
 
 func (in Input) checkChoices() error {
 	var c fault.Collector
-	for _, id := range sortedKeys(in.Choices) {
+	for _, id := range slices.Sorted(maps.Keys(in.Choices)) {
 		if !slices.ContainsFunc(in.Batches, func(b kitchen.Batch) bool { return b.ID == id }) {
 			c.Add("choices", id, "is not a batch of the class", "name one of its batches")
 		}
@@ -177,7 +178,7 @@ func (p *Problem) addFamilies() error {
 			families[pl.family] = pl
 		}
 	}
-	ids := sortedKeys(families)
+	ids := slices.Sorted(maps.Keys(families))
 	rest := -1
 	for _, id := range ids {
 		if r := int(families[id].times.Rest); rest < 0 || r < rest {
@@ -236,7 +237,7 @@ func (p *Problem) refuseIfNoCanner(family string) bool {
 			return false
 		}
 	}
-	for _, id := range sortedKeys(p.batches) {
+	for _, id := range slices.Sorted(maps.Keys(p.batches)) {
 		if pl := p.batches[id]; pl.family == family {
 			p.left = append(p.left, Unplaced{Batch: id, Station: pl.batch.Station, Title: pl.recipe.Title, Jars: pl.batch.Jars, JarSize: pl.batch.JarSize,
 				Reason: "no canner of the class brings such a load to the boil", Work: &pl.work})
@@ -251,7 +252,7 @@ func (p *Problem) addCanner(u unit, families map[string]*planned, unable []strin
 	c := class.Canner{ID: u.id, Capacity: map[string]int{}, Windows: u.windows, Reset: int(u.of.Equipment.Canner.Reset)}
 	lines := p.comeUps[u.id]
 	steepest := new(big.Rat)
-	for _, id := range sortedKeys(lines) {
+	for _, id := range slices.Sorted(maps.Keys(lines)) {
 		f := families[id]
 		if steepest.Cmp(lines[id].perJar) < 0 {
 			steepest = lines[id].perJar
@@ -365,15 +366,6 @@ func invalid(err error) error {
 		c.Add("plan: "+v.Field, v.Value, v.Reason, v.WayOut)
 	}
 	return c.Err()
-}
-
-func sortedKeys[V any](m map[string]V) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
 }
 
 // order sorts batches as the room does: by station, then turn.

@@ -142,17 +142,16 @@ type ComeUpBasis struct {
 
 const measuredByKitchen = "measured by the kitchen"
 
-// comeUp is the come-up of a load of a size, pack and method in a canner. The
-// canner's own record wins, then what the kitchen measured, then physics.
+// comeUp is the come-up of a load of a size, pack and method in a canner, as
+// [kitchen.Canner.EstimateComeUp] has it.
 func (in Input) comeUp(u unit, m canning.Method, size canning.JarSize, pack reference.Pack) (line, error) {
-	load := canning.HeatLoad{Method: m, Jar: size, Pack: pack, Altitude: in.Altitude}
-	stated := u.of.Equipment.Canner.ComeUp
-	estimate, err := u.physical.ComeUp(load)
-	if (err != nil || estimate.Basis != canning.FromRecord) && stated.Known() {
-		return lineOf(ComeUpBasis{Basis: measuredByKitchen, Base: stated.Base, PerJar: stated.PerJar})
-	}
+	c := u.of.Equipment.Canner
+	estimate, err := c.EstimateComeUp(u.of.Equipment.DisplayName, canning.HeatLoad{Method: m, Jar: size, Pack: pack, Altitude: in.Altitude})
 	if err != nil {
 		return line{}, err
+	}
+	if estimate.Basis == kitchen.AsEntered { // the decimals as they were written
+		return lineOf(ComeUpBasis{Basis: measuredByKitchen, Base: c.ComeUp.Base, PerJar: c.ComeUp.PerJar})
 	}
 	return lineOf(ComeUpBasis{
 		Basis: string(estimate.Basis), Base: hundredths(estimate.Base), PerJar: hundredths(estimate.PerJar),

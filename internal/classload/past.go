@@ -2,6 +2,7 @@ package classload
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 
 	"stillroom/internal/fault"
@@ -21,7 +22,7 @@ func (p *Problem) addPast() error {
 	}
 	var c fault.Collector
 	done := &class.Done{Now: max(0, p.in.minute(h.Now)), Filled: map[string]int{}}
-	for _, id := range sortedKeys(h.Filled) {
+	for _, id := range slices.Sorted(maps.Keys(h.Filled)) {
 		if !slices.ContainsFunc(p.spec.Batches, func(b class.Batch) bool { return b.ID == id }) {
 			c.Add("happened.filled", id, "is not a batch of the class", "name one of its batches")
 			continue
@@ -35,7 +36,7 @@ func (p *Problem) addPast() error {
 			continue
 		}
 		load := class.LoadSpec{Canner: l.Unit, Start: p.in.minute(l.Start), Jars: l.Jars}
-		for _, id := range sortedKeys(l.Jars) {
+		for _, id := range slices.Sorted(maps.Keys(l.Jars)) {
 			pl := p.batches[id]
 			if pl == nil {
 				c.Add(at+"jars", id, "is not a batch with a published process", "name batches that may be loaded")

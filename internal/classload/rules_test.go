@@ -250,6 +250,12 @@ func TestWhatAComeUpRestsOn(t *testing.T) {
 			Method: canning.BoilingWater, Jar: canning.Pint, Pack: reference.HotPack, Jars: jars, Altitude: altitude}}})
 	}
 	require.Equal(t, string(canning.FromRecord), basis(c).Basis)
+	// A come-up timed before the rack was changed says nothing any more: two are left, too few, and nobody stated any.
+	unfit := c
+	unfit.Record = slices.Clone(c.Record)
+	unfit.Record[2].Observation.Load.Jars = 30
+	unfit.ComeUp = kitchen.ComeUpLine{}
+	require.Equal(t, string(canning.FromPhysics), basis(unfit).Basis)
 	c.Record, c.ComeUp = nil, kitchen.ComeUpLine{}
 	physics := basis(c)
 	require.Equal(t, string(canning.FromPhysics), physics.Basis)

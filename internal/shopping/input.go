@@ -2,6 +2,8 @@ package shopping
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"time"
 
@@ -214,7 +216,7 @@ func (r Request) validate() error {
 	for i, choice := range r.Choices {
 		choice.validate(&c, fmt.Sprintf("choices[%d]", i))
 	}
-	for _, item := range sortedKeys(r.AllowanceBP) {
+	for _, item := range slices.Sorted(maps.Keys(r.AllowanceBP)) {
 		if bp := r.AllowanceBP[item]; bp < 0 || bp > mostAllowanceBP {
 			c.Add("allowance of "+item, strconv.FormatInt(bp, 10), "is not an allowance in hundredths of a percent", "give 0 to 10000 (100 %)")
 		}

@@ -1,6 +1,7 @@
 package shopping
 
 import (
+	"maps"
 	"slices"
 	"strings"
 
@@ -67,7 +68,7 @@ var supplyNames = func() map[string]string {
 }()
 
 // SupplyItems are the item names of all supplies, sorted.
-func SupplyItems() []string { return sortedKeys(supplyNames) }
+func SupplyItems() []string { return slices.Sorted(maps.Keys(supplyNames)) }
 
 // supplyConversion states one piece of a supply for each filled jar or station.
 func supplyConversion(item, text string, pieces int64) Conversion {
@@ -76,13 +77,4 @@ func supplyConversion(item, text string, pieces int64) Conversion {
 		Line: item, Item: item, Name: supplyNames[item], Text: text, Own: f, OwnUnit: measure.Each,
 		goods: goods{section: SectionSupplies, supply: true},
 	}
-}
-
-func sortedKeys[V any](m map[string]V) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
 }

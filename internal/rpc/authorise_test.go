@@ -18,8 +18,11 @@ import (
 	"google.golang.org/grpc/status"
 	"google.golang.org/grpc/test/bufconn"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protodesc"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
+	"google.golang.org/protobuf/types/descriptorpb"
+	_ "google.golang.org/protobuf/types/known/emptypb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
@@ -193,9 +196,6 @@ func TestRolesHoldForEveryMethod(t *testing.T) {
 		ctx, _ := g.token(t, "k", token)
 		callers[role] = ctx //nolint:fatcontext // Each begins with the test's own context.
 	}
-	rules, err := readRules(map[string]grpc.ServiceInfo{})
-	require.NoError(t, err)
-	require.Empty(t, rules)
 	ourMethods(t, g, func(method string, d protoreflect.MethodDescriptor) {
 		declared := proto.GetExtension(d.Options(), stillroomv1.E_Access).(*stillroomv1.Access)
 		require.NotEqual(t, stillroomv1.Role_ROLE_UNSPECIFIED, declared.GetLeast(), method)
@@ -217,6 +217,24 @@ func TestRolesHoldForEveryMethod(t *testing.T) {
 		err := g.callAny(withToken(t.Context(), "wrong"), method, d, aimedAt(d, theClass))
 		require.Equal(t, codes.Unauthenticated, status.Code(err), method)
 	})
+}
+
+// TestUndeclaredMethodKeepsTheServerFromStarting registers a service of the contract's
+// package whose one method says nothing about access.
+func TestUndeclaredMethodKeepsTheServerFromStarting(t *testing.T) {
+	t.Parallel()
+	file, err := protodesc.NewFile(&descriptorpb.FileDescriptorProto{
+		Name: proto.String("undeclared.proto"), Package: proto.String("stillroom.v1"), Syntax: proto.String("proto3"), Dependency: []string{"google/protobuf/empty.proto"},
+		Service: []*descriptorpb.ServiceDescriptorProto{{Name: proto.String("UndeclaredService"), Method: []*descriptorpb.MethodDescriptorProto{{
+			Name: proto.String("Peek"), InputType: proto.String(".google.protobuf.Empty"), OutputType: proto.String(".google.protobuf.Empty")}}}},
+	}, protoregistry.GlobalFiles)
+	require.NoError(t, err)
+	require.NoError(t, protoregistry.GlobalFiles.RegisterFile(file))
+	_, err = readRules(map[string]grpc.ServiceInfo{
+		"stillroom.v1.UndeclaredService": {Methods: []grpc.MethodInfo{{Name: "Peek"}}},
+		"stillroom.v1.ClassService":      {Methods: []grpc.MethodInfo{{Name: "GetClass"}}},
+	})
+	require.EqualError(t, err, "methods without a declared access: stillroom.v1.UndeclaredService/Peek")
 }
 
 func TestTokensEnd(t *testing.T) {
@@ -343,6 +361,13 @@ func TestAChangeIsRecordedOnce(t *testing.T) {
 		require.NoError(t, err)
 	}
 	require.Equal(t, 1, entries("PlanLoads"))
+
+	for i, apply := range []bool{false, true} {
+		_, err := s.classes().ProposeBatches(t.Context(), &stillroomv1.ProposeBatchesRequest{Name: theClass, Participants: 2, Apply: apply,
+			Wishes: []*stillroomv1.JarWish{{RecipeRevision: "kitchens/k/recipes/salsa/revisions/1", JarsPerParticipant: 1}}})
+		require.NoError(t, err)
+		require.Equal(t, i, entries("ProposeBatches"), "a proposal is no change until it is applied")
+	}
 }
 
 // TestChangesAreRecorded: what changes a kitchen is recorded with it, what reads it or

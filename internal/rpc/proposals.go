@@ -29,13 +29,23 @@ func (s *classService) ProposeBatches(ctx context.Context, req *stillroomv1.Prop
 	if err := c.Err(); err != nil {
 		return nil, err
 	}
+	transact := s.store.Look // a proposal changes nothing
+	if req.GetApply() {
+		transact = s.store.In
+	}
 	var out *stillroomv1.ProposeBatchesResponse
-	err := s.store.In(ctx, k, func(tx *store.Tx) error {
+	err := transact(ctx, k, func(tx *store.Tx) error {
 		class, err := tx.Class(ctx, id)
 		if err != nil {
 			return err
 		}
-		plan, notForShelf, err := proposeBatches(ctx, tx, class, refs, req)
+		formulas, notForShelf := map[kitchen.RevisionRef]*recipe.Revision{}, map[kitchen.RevisionRef]string{}
+		for _, ref := range refs {
+			if formulas[ref], notForShelf[ref], err = tx.Formula(ctx, ref); err != nil {
+				return err
+			}
+		}
+		plan, err := proposeBatches(ctx, tx, class, refs, formulas, req)
 		if err != nil {
 			return err
 		}
@@ -48,11 +58,11 @@ func (s *classService) ProposeBatches(ctx context.Context, req *stillroomv1.Prop
 				plan.Batches[i].NotForShelf = notForShelf[b.Revision]
 			}
 		}
-		short, err := shortages(ctx, tx, class, plan.Batches)
+		short, err := shortages(ctx, tx, class, plan.Batches, formulas)
 		if err != nil {
 			return err
 		}
-		cautions, err := processCautions(ctx, tx, class, plan.Batches)
+		cautions, err := processCautions(ctx, tx, class, plan.Batches, formulas)
 		if err != nil {
 			return err
 		}
@@ -64,31 +74,23 @@ func (s *classService) ProposeBatches(ctx context.Context, req *stillroomv1.Prop
 	return out, err
 }
 
-// proposeBatches gathers what the plan needs and has it made. It also says which
-// revisions' jars may not be put in a load, and why.
-func proposeBatches(ctx context.Context, tx *store.Tx, class kitchen.Class, refs []kitchen.RevisionRef, req *stillroomv1.ProposeBatchesRequest) (kitchen.Proposal, map[kitchen.RevisionRef]string, error) {
+// proposeBatches gathers what the plan needs and has it made; refs are the wishes' revisions, in their order.
+func proposeBatches(ctx context.Context, tx *store.Tx, class kitchen.Class, refs []kitchen.RevisionRef, formulas map[kitchen.RevisionRef]*recipe.Revision, req *stillroomv1.ProposeBatchesRequest) (kitchen.Proposal, error) {
 	stations, err := tx.AllStations(ctx, class.ID)
 	if err != nil {
-		return kitchen.Proposal{}, nil, err
+		return kitchen.Proposal{}, err
 	}
 	wishes := make([]kitchen.Wish, len(refs))
-	notForShelf := map[kitchen.RevisionRef]string{}
 	for i, ref := range refs {
-		r, why, err := tx.Formula(ctx, ref)
-		if err != nil {
-			return kitchen.Proposal{}, nil, err
-		}
-		notForShelf[ref] = why
 		wishes[i] = kitchen.Wish{
-			Formula: kitchen.FormulaOf(ref, r), JarSize: decodeJarSize(req.GetWishes()[i].GetJarSize()), JarsEach: int(req.GetWishes()[i].GetJarsPerParticipant()),
+			Formula: kitchen.FormulaOf(ref, formulas[ref]), JarSize: decodeJarSize(req.GetWishes()[i].GetJarSize()), JarsEach: int(req.GetWishes()[i].GetJarsPerParticipant()),
 		}
 	}
 	people := int(req.GetParticipants())
 	if people == 0 {
 		people = class.Enrolled
 	}
-	plan, err := kitchen.Propose(people, stations, wishes)
-	return plan, notForShelf, err
+	return kitchen.Propose(people, stations, wishes)
 }
 
 func (s *classService) CheckEquipment(ctx context.Context, req *stillroomv1.CheckEquipmentRequest) (*stillroomv1.CheckEquipmentResponse, error) {
@@ -106,7 +108,11 @@ func (s *classService) CheckEquipment(ctx context.Context, req *stillroomv1.Chec
 		if err != nil {
 			return err
 		}
-		short, err := shortages(ctx, tx, class, batches)
+		formulas, err := tx.FormulasOf(ctx, batches)
+		if err != nil {
+			return err
+		}
+		short, err := shortages(ctx, tx, class, batches, formulas)
 		out.Shortages = encodeShortages(k, id, short)
 		return err
 	})
@@ -114,11 +120,7 @@ func (s *classService) CheckEquipment(ctx context.Context, req *stillroomv1.Chec
 }
 
 // shortages compares what the batches need with what the class can use.
-func shortages(ctx context.Context, tx *store.Tx, class kitchen.Class, batches []kitchen.Batch) ([]kitchen.Shortage, error) {
-	revisions, err := tx.FormulasOf(ctx, batches)
-	if err != nil {
-		return nil, err
-	}
+func shortages(ctx context.Context, tx *store.Tx, class kitchen.Class, batches []kitchen.Batch, revisions map[kitchen.RevisionRef]*recipe.Revision) ([]kitchen.Shortage, error) {
 	formulas := make(map[kitchen.RevisionRef]kitchen.Formula, len(revisions))
 	for ref, r := range revisions {
 		formulas[ref] = kitchen.FormulaOf(ref, r)
@@ -133,12 +135,8 @@ func shortages(ctx context.Context, tx *store.Tx, class kitchen.Class, batches [
 // processCautions says, once for each revision and jar size, when no process is
 // published for it at the class's site, and then that local codes and current
 // guidance come first.
-func processCautions(ctx context.Context, tx *store.Tx, class kitchen.Class, batches []kitchen.Batch) ([]*stillroomv1.Caution, error) {
+func processCautions(ctx context.Context, tx *store.Tx, class kitchen.Class, batches []kitchen.Batch, formulas map[kitchen.RevisionRef]*recipe.Revision) ([]*stillroomv1.Caution, error) {
 	site, err := tx.Site(ctx, class.Site)
-	if err != nil {
-		return nil, err
-	}
-	formulas, err := tx.FormulasOf(ctx, batches)
 	if err != nil {
 		return nil, err
 	}

@@ -183,8 +183,8 @@ func newBatchList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all, err := call(cmd.Context(), s, stillroomv1.NewClassServiceClient, func(ctx context.Context, c stillroomv1.ClassServiceClient) (*stillroomv1.ListBatchesResponse, error) {
-				return c.ListBatches(ctx, &stillroomv1.ListBatchesRequest{Parent: class, PageSize: everyPage})
+			all, err := everything(cmd.Context(), s, stillroomv1.NewClassServiceClient, func(ctx context.Context, c stillroomv1.ClassServiceClient, token string) (*stillroomv1.ListBatchesResponse, error) {
+				return c.ListBatches(ctx, &stillroomv1.ListBatchesRequest{Parent: class, PageSize: everyPage, PageToken: token})
 			})
 			if err != nil {
 				return err

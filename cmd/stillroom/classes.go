@@ -103,18 +103,11 @@ func newClassList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListClassesResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewClassServiceClient, func(ctx context.Context, c stillroomv1.ClassServiceClient) (*stillroomv1.ListClassesResponse, error) {
-					return c.ListClasses(ctx, &stillroomv1.ListClassesRequest{Parent: k, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.Classes = append(all.Classes, page.GetClasses()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewClassServiceClient, func(ctx context.Context, c stillroomv1.ClassServiceClient, token string) (*stillroomv1.ListClassesResponse, error) {
+				return c.ListClasses(ctx, &stillroomv1.ListClassesRequest{Parent: k, PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
 			zones := map[string]*time.Location{}
 			g := newGrid("CLASS", "NAME", "OPENS", ">LENGTH", ">PLACES", ">TAKEN", ">WAITING")

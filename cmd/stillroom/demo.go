@@ -117,8 +117,8 @@ func (d *demo) play(ctx context.Context) error {
 // find chooses the kitchen: the newest one of an earlier demonstration when its
 // class is still to come and all its questions were asked, else a name not taken.
 func (d *demo) find(ctx context.Context) (ready bool, err error) {
-	all, err := call(ctx, d.session, stillroomv1.NewKitchenServiceClient, func(ctx context.Context, c stillroomv1.KitchenServiceClient) (*stillroomv1.ListKitchensResponse, error) {
-		return c.ListKitchens(ctx, &stillroomv1.ListKitchensRequest{PageSize: everyPage})
+	all, err := everything(ctx, d.session, stillroomv1.NewKitchenServiceClient, func(ctx context.Context, c stillroomv1.KitchenServiceClient, token string) (*stillroomv1.ListKitchensResponse, error) {
+		return c.ListKitchens(ctx, &stillroomv1.ListKitchensRequest{PageSize: everyPage, PageToken: token})
 	})
 	if err != nil {
 		return false, err
@@ -143,8 +143,8 @@ func (d *demo) complete(ctx context.Context) bool {
 	if err != nil || !class.GetStartTime().AsTime().After(time.Now()) {
 		return false
 	}
-	asked, err := call(ctx, d.session, stillroomv1.NewQuestionServiceClient, func(ctx context.Context, c stillroomv1.QuestionServiceClient) (*stillroomv1.ListQuestionsResponse, error) {
-		return c.ListQuestions(ctx, &stillroomv1.ListQuestionsRequest{Parent: "kitchens/" + d.kitchen, PageSize: everyPage})
+	asked, err := everything(ctx, d.session, stillroomv1.NewQuestionServiceClient, func(ctx context.Context, c stillroomv1.QuestionServiceClient, token string) (*stillroomv1.ListQuestionsResponse, error) {
+		return c.ListQuestions(ctx, &stillroomv1.ListQuestionsRequest{Parent: "kitchens/" + d.kitchen, PageSize: everyPage, PageToken: token})
 	})
 	return err == nil && len(asked.GetQuestions()) >= len(demoQuestions())
 }

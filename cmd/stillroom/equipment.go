@@ -107,18 +107,11 @@ func newEquipmentList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListEquipmentResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewEquipmentServiceClient, func(ctx context.Context, c stillroomv1.EquipmentServiceClient) (*stillroomv1.ListEquipmentResponse, error) {
-					return c.ListEquipment(ctx, &stillroomv1.ListEquipmentRequest{Parent: k, Kind: kind, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.Equipment = append(all.Equipment, page.GetEquipment()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewEquipmentServiceClient, func(ctx context.Context, c stillroomv1.EquipmentServiceClient, token string) (*stillroomv1.ListEquipmentResponse, error) {
+				return c.ListEquipment(ctx, &stillroomv1.ListEquipmentRequest{Parent: k, Kind: kind, PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) { writeEquipment(w, all.GetEquipment()) })
 		},

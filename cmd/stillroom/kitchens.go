@@ -42,18 +42,11 @@ func newKitchenList(s *session) *cobra.Command {
 	return &cobra.Command{
 		Use: "list", Short: "List kitchens", Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			all := &stillroomv1.ListKitchensResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewKitchenServiceClient, func(ctx context.Context, c stillroomv1.KitchenServiceClient) (*stillroomv1.ListKitchensResponse, error) {
-					return c.ListKitchens(ctx, &stillroomv1.ListKitchensRequest{PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.Kitchens = append(all.Kitchens, page.GetKitchens()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewKitchenServiceClient, func(ctx context.Context, c stillroomv1.KitchenServiceClient, token string) (*stillroomv1.ListKitchensResponse, error) {
+				return c.ListKitchens(ctx, &stillroomv1.ListKitchensRequest{PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) {
 				g := newGrid("KITCHEN", "NAME", "CURRENCY")
@@ -159,18 +152,11 @@ func newSiteList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListSitesResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewKitchenServiceClient, func(ctx context.Context, c stillroomv1.KitchenServiceClient) (*stillroomv1.ListSitesResponse, error) {
-					return c.ListSites(ctx, &stillroomv1.ListSitesRequest{Parent: k, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.Sites = append(all.Sites, page.GetSites()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewKitchenServiceClient, func(ctx context.Context, c stillroomv1.KitchenServiceClient, token string) (*stillroomv1.ListSitesResponse, error) {
+				return c.ListSites(ctx, &stillroomv1.ListSitesRequest{Parent: k, PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) {
 				g := newGrid("SITE", "NAME", ">ALTITUDE", "TIME ZONE")
@@ -249,9 +235,6 @@ func (s *session) done(err error, format string, args ...any) error {
 	fmt.Fprintf(s.out, format+"\n", args...)
 	return nil
 }
-
-// everyPage is the page size of commands that list everything.
-const everyPage = 1000
 
 // changedFields is the update mask of the flags that were given; fields maps flags to fields.
 func changedFields(cmd *cobra.Command, fields map[string]string) *fieldmaskpb.FieldMask {

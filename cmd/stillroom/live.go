@@ -102,8 +102,8 @@ func newLiveList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			reply, err := ask(cmd.Context(), s, func(ctx context.Context, c stillroomv1.QuestionServiceClient) (*stillroomv1.ListSessionsResponse, error) {
-				return c.ListSessions(ctx, &stillroomv1.ListSessionsRequest{Parent: class.GetName(), PageSize: everyPage})
+			reply, err := everything(cmd.Context(), s, stillroomv1.NewQuestionServiceClient, func(ctx context.Context, c stillroomv1.QuestionServiceClient, token string) (*stillroomv1.ListSessionsResponse, error) {
+				return c.ListSessions(ctx, &stillroomv1.ListSessionsRequest{Parent: class.GetName(), PageSize: everyPage, PageToken: token})
 			})
 			if err != nil {
 				return err
@@ -127,18 +127,11 @@ func newQuestionHistory(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListQuestionStepsResponse{}
-			for token := ""; ; {
-				page, err := ask(cmd.Context(), s, func(ctx context.Context, c stillroomv1.QuestionServiceClient) (*stillroomv1.ListQuestionStepsResponse, error) {
-					return c.ListQuestionSteps(ctx, &stillroomv1.ListQuestionStepsRequest{Parent: name, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.Steps = append(all.Steps, page.GetSteps()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewQuestionServiceClient, func(ctx context.Context, c stillroomv1.QuestionServiceClient, token string) (*stillroomv1.ListQuestionStepsResponse, error) {
+				return c.ListQuestionSteps(ctx, &stillroomv1.ListQuestionStepsRequest{Parent: name, PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) {
 				g := newGrid("WHEN (UTC)", "WHAT", "BY", "WHAT IT REPLACED")

@@ -196,18 +196,11 @@ func newLoadsList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListLoadPlansResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewLoadServiceClient, func(ctx context.Context, c stillroomv1.LoadServiceClient) (*stillroomv1.ListLoadPlansResponse, error) {
-					return c.ListLoadPlans(ctx, &stillroomv1.ListLoadPlansRequest{Parent: class.GetName(), PageToken: token, PageSize: 100})
-				})
-				if err != nil {
-					return err
-				}
-				all.LoadPlans = append(all.LoadPlans, page.GetLoadPlans()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewLoadServiceClient, func(ctx context.Context, c stillroomv1.LoadServiceClient, token string) (*stillroomv1.ListLoadPlansResponse, error) {
+				return c.ListLoadPlans(ctx, &stillroomv1.ListLoadPlansRequest{Parent: class.GetName(), PageToken: token, PageSize: 100})
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) {
 				g := newGrid("PLAN", "MADE", ">JARS", ">LEFT OVER", ">LOADS", "LAST OUT", "PROVEN")

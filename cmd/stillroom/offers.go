@@ -230,19 +230,13 @@ func newOfferList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListOffersResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewShoppingServiceClient, func(ctx context.Context, c stillroomv1.ShoppingServiceClient) (*stillroomv1.ListOffersResponse, error) {
-					return c.ListOffers(ctx, &stillroomv1.ListOffersRequest{Parent: k, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.Offers = append(all.Offers, page.GetOffers()...)
-				if token = page.GetNextPageToken(); token == "" {
-					return s.showOffers(all)
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewShoppingServiceClient, func(ctx context.Context, c stillroomv1.ShoppingServiceClient, token string) (*stillroomv1.ListOffersResponse, error) {
+				return c.ListOffers(ctx, &stillroomv1.ListOffersRequest{Parent: k, PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
+			return s.showOffers(all)
 		},
 	}
 }

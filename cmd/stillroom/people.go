@@ -14,19 +14,9 @@ func (s *session) people(ctx context.Context) (*stillroomv1.ListParticipantsResp
 	if err != nil {
 		return nil, err
 	}
-	all := &stillroomv1.ListParticipantsResponse{}
-	for token := ""; ; {
-		page, err := call(ctx, s, stillroomv1.NewRosterServiceClient, func(ctx context.Context, c stillroomv1.RosterServiceClient) (*stillroomv1.ListParticipantsResponse, error) {
-			return c.ListParticipants(ctx, &stillroomv1.ListParticipantsRequest{Parent: k, PageSize: everyPage, PageToken: token})
-		})
-		if err != nil {
-			return nil, err
-		}
-		all.Participants = append(all.Participants, page.GetParticipants()...)
-		if token = page.GetNextPageToken(); token == "" {
-			return all, nil
-		}
-	}
+	return everything(ctx, s, stillroomv1.NewRosterServiceClient, func(ctx context.Context, c stillroomv1.RosterServiceClient, token string) (*stillroomv1.ListParticipantsResponse, error) {
+		return c.ListParticipants(ctx, &stillroomv1.ListParticipantsRequest{Parent: k, PageSize: everyPage, PageToken: token})
+	})
 }
 
 // findParticipant is the resource name of the participant that who means: an id, or

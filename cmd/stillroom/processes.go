@@ -24,18 +24,11 @@ func newProcessList(s *session) *cobra.Command {
 		Use: "list [WORD...]", Short: "List foods with a published process table",
 		Example: "  stillroom process list\n  stillroom process list tomato salsa",
 		RunE: func(cmd *cobra.Command, args []string) error {
-			all := &stillroomv1.ListProductsResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewProcessServiceClient, func(ctx context.Context, c stillroomv1.ProcessServiceClient) (*stillroomv1.ListProductsResponse, error) {
-					return c.ListProducts(ctx, &stillroomv1.ListProductsRequest{Query: strings.Join(args, " "), PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.Products = append(all.Products, page.GetProducts()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewProcessServiceClient, func(ctx context.Context, c stillroomv1.ProcessServiceClient, token string) (*stillroomv1.ListProductsResponse, error) {
+				return c.ListProducts(ctx, &stillroomv1.ListProductsRequest{Query: strings.Join(args, " "), PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) {
 				g := newGrid("PRODUCT", "NAME", "METHODS", "JARS")

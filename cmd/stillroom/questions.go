@@ -150,18 +150,12 @@ func newQuestionList(s *session) *cobra.Command {
 				}
 				req.States = append(req.States, state)
 			}
-			all := &stillroomv1.ListQuestionsResponse{}
-			for {
-				page, err := ask(cmd.Context(), s, func(ctx context.Context, c stillroomv1.QuestionServiceClient) (*stillroomv1.ListQuestionsResponse, error) {
-					return c.ListQuestions(ctx, req)
-				})
-				if err != nil {
-					return err
-				}
-				all.Questions = append(all.Questions, page.GetQuestions()...)
-				if req.PageToken = page.GetNextPageToken(); req.PageToken == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewQuestionServiceClient, func(ctx context.Context, c stillroomv1.QuestionServiceClient, token string) (*stillroomv1.ListQuestionsResponse, error) {
+				req.PageToken = token
+				return c.ListQuestions(ctx, req)
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) {
 				g := newGrid("", "QUESTION", ">PEOPLE", "STATE", "TOPIC", "ID")

@@ -94,18 +94,11 @@ func newRecipeLibrary(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListPublishedRecipesResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewRecipeServiceClient, func(ctx context.Context, c stillroomv1.RecipeServiceClient) (*stillroomv1.ListPublishedRecipesResponse, error) {
-					return c.ListPublishedRecipes(ctx, &stillroomv1.ListPublishedRecipesRequest{Filter: filter, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.PublishedRecipes = append(all.PublishedRecipes, page.GetPublishedRecipes()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewRecipeServiceClient, func(ctx context.Context, c stillroomv1.RecipeServiceClient, token string) (*stillroomv1.ListPublishedRecipesResponse, error) {
+				return c.ListPublishedRecipes(ctx, &stillroomv1.ListPublishedRecipesRequest{Filter: filter, PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) {
 				g := newGrid("RECIPE", "TITLE", "YIELD", "SEASON", "SOURCE")
@@ -218,18 +211,11 @@ func newRecipeList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListRecipesResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewRecipeServiceClient, func(ctx context.Context, c stillroomv1.RecipeServiceClient) (*stillroomv1.ListRecipesResponse, error) {
-					return c.ListRecipes(ctx, &stillroomv1.ListRecipesRequest{Parent: k, Filter: filter, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.Recipes = append(all.Recipes, page.GetRecipes()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewRecipeServiceClient, func(ctx context.Context, c stillroomv1.RecipeServiceClient, token string) (*stillroomv1.ListRecipesResponse, error) {
+				return c.ListRecipes(ctx, &stillroomv1.ListRecipesRequest{Parent: k, Filter: filter, PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) { writeRecipes(w, all.GetRecipes()) })
 		},
@@ -435,18 +421,11 @@ func newRecipeRevisions(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListRecipeRevisionsResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewRecipeServiceClient, func(ctx context.Context, c stillroomv1.RecipeServiceClient) (*stillroomv1.ListRecipeRevisionsResponse, error) {
-					return c.ListRecipeRevisions(ctx, &stillroomv1.ListRecipeRevisionsRequest{Parent: name, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.RecipeRevisions = append(all.RecipeRevisions, page.GetRecipeRevisions()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewRecipeServiceClient, func(ctx context.Context, c stillroomv1.RecipeServiceClient, token string) (*stillroomv1.ListRecipeRevisionsResponse, error) {
+				return c.ListRecipeRevisions(ctx, &stillroomv1.ListRecipeRevisionsRequest{Parent: name, PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) {
 				g := newGrid("REVISION", "KEPT", "CHANGES", "JARS")

@@ -73,18 +73,12 @@ func newEquipmentReservations(s *session) *cobra.Command {
 				}
 				req.FromTime = timestamppb.New(day)
 			}
-			all := &stillroomv1.ListReservationsResponse{}
-			for {
-				page, err := call(cmd.Context(), s, stillroomv1.NewEquipmentServiceClient, func(ctx context.Context, c stillroomv1.EquipmentServiceClient) (*stillroomv1.ListReservationsResponse, error) {
-					return c.ListReservations(ctx, req)
-				})
-				if err != nil {
-					return err
-				}
-				all.Reservations = append(all.Reservations, page.GetReservations()...)
-				if req.PageToken = page.GetNextPageToken(); req.GetPageToken() == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewEquipmentServiceClient, func(ctx context.Context, c stillroomv1.EquipmentServiceClient, token string) (*stillroomv1.ListReservationsResponse, error) {
+				req.PageToken = token
+				return c.ListReservations(ctx, req)
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) { writeReservations(w, all.GetReservations(), time.UTC) })
 		},

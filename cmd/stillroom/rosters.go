@@ -19,19 +19,9 @@ func newRoster(s *session) *cobra.Command {
 
 // roster fetches all of a class's enrolments.
 func (s *session) roster(ctx context.Context, class string, cancelled bool) (*stillroomv1.ListEnrolmentsResponse, error) {
-	all := &stillroomv1.ListEnrolmentsResponse{}
-	for token := ""; ; {
-		page, err := call(ctx, s, stillroomv1.NewRosterServiceClient, func(ctx context.Context, c stillroomv1.RosterServiceClient) (*stillroomv1.ListEnrolmentsResponse, error) {
-			return c.ListEnrolments(ctx, &stillroomv1.ListEnrolmentsRequest{Parent: class, PageSize: everyPage, PageToken: token, ShowCancelled: cancelled})
-		})
-		if err != nil {
-			return nil, err
-		}
-		all.Enrolments = append(all.Enrolments, page.GetEnrolments()...)
-		if token = page.GetNextPageToken(); token == "" {
-			return all, nil
-		}
-	}
+	return everything(ctx, s, stillroomv1.NewRosterServiceClient, func(ctx context.Context, c stillroomv1.RosterServiceClient, token string) (*stillroomv1.ListEnrolmentsResponse, error) {
+		return c.ListEnrolments(ctx, &stillroomv1.ListEnrolmentsRequest{Parent: class, PageSize: everyPage, PageToken: token, ShowCancelled: cancelled})
+	})
 }
 
 // findEnrolment is the resource name of the enrolment that who means: its id, or

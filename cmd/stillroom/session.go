@@ -14,6 +14,7 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 )
 
 // session is one run of the program: its streams, its common flags and its
@@ -162,4 +163,35 @@ func call[C, R any](ctx context.Context, s *session, newClient func(grpc.ClientC
 	ctx, cancel := s.withTimeout(ctx)
 	defer cancel()
 	return do(ctx, newClient(conn))
+}
+
+// everyPage is the page size of commands that list everything.
+const everyPage = 1000
+
+// pageOf is a reply to a List call.
+type pageOf interface {
+	proto.Message
+	GetNextPageToken() string
+}
+
+// everything lists all pages of a list as one reply.
+func everything[C any, R pageOf](ctx context.Context, s *session, newClient func(grpc.ClientConnInterface) C, list func(ctx context.Context, c C, token string) (R, error)) (R, error) {
+	var all R
+	for token, first := "", true; ; first = false {
+		page, err := call(ctx, s, newClient, func(ctx context.Context, c C) (R, error) { return list(ctx, c, token) })
+		if err != nil {
+			return all, err
+		}
+		token = page.GetNextPageToken()
+		if first {
+			all = page
+		} else {
+			proto.Merge(all, page) // appends the page's resources
+		}
+		if token == "" {
+			m := all.ProtoReflect()
+			m.Clear(m.Descriptor().Fields().ByName("next_page_token"))
+			return all, nil
+		}
+	}
 }

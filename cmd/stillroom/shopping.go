@@ -227,8 +227,8 @@ func newShoppingList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all, err := call(cmd.Context(), s, stillroomv1.NewShoppingServiceClient, func(ctx context.Context, c stillroomv1.ShoppingServiceClient) (*stillroomv1.ListShoppingListsResponse, error) {
-				return c.ListShoppingLists(ctx, &stillroomv1.ListShoppingListsRequest{Parent: of, PageSize: everyPage})
+			all, err := everything(cmd.Context(), s, stillroomv1.NewShoppingServiceClient, func(ctx context.Context, c stillroomv1.ShoppingServiceClient, token string) (*stillroomv1.ListShoppingListsResponse, error) {
+				return c.ListShoppingLists(ctx, &stillroomv1.ListShoppingListsRequest{Parent: of, PageSize: everyPage, PageToken: token})
 			})
 			if err != nil {
 				return err

@@ -59,8 +59,8 @@ func newStationList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all, err := call(cmd.Context(), s, stillroomv1.NewClassServiceClient, func(ctx context.Context, c stillroomv1.ClassServiceClient) (*stillroomv1.ListStationsResponse, error) {
-				return c.ListStations(ctx, &stillroomv1.ListStationsRequest{Parent: class, PageSize: everyPage})
+			all, err := everything(cmd.Context(), s, stillroomv1.NewClassServiceClient, func(ctx context.Context, c stillroomv1.ClassServiceClient, token string) (*stillroomv1.ListStationsResponse, error) {
+				return c.ListStations(ctx, &stillroomv1.ListStationsRequest{Parent: class, PageSize: everyPage, PageToken: token})
 			})
 			if err != nil {
 				return err

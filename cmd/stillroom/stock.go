@@ -51,19 +51,13 @@ func newStockList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListStockItemsResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewShoppingServiceClient, func(ctx context.Context, c stillroomv1.ShoppingServiceClient) (*stillroomv1.ListStockItemsResponse, error) {
-					return c.ListStockItems(ctx, &stillroomv1.ListStockItemsRequest{Parent: k, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.StockItems = append(all.StockItems, page.GetStockItems()...)
-				if token = page.GetNextPageToken(); token == "" {
-					return s.showStock(all)
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewShoppingServiceClient, func(ctx context.Context, c stillroomv1.ShoppingServiceClient, token string) (*stillroomv1.ListStockItemsResponse, error) {
+				return c.ListStockItems(ctx, &stillroomv1.ListStockItemsRequest{Parent: k, PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
+			return s.showStock(all)
 		},
 	}
 }

@@ -93,18 +93,11 @@ func newTokenList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListTokensResponse{}
-			for token := ""; ; {
-				page, err := call(cmd.Context(), s, stillroomv1.NewAccessServiceClient, func(ctx context.Context, c stillroomv1.AccessServiceClient) (*stillroomv1.ListTokensResponse, error) {
-					return c.ListTokens(ctx, &stillroomv1.ListTokensRequest{Parent: k, PageSize: everyPage, PageToken: token})
-				})
-				if err != nil {
-					return err
-				}
-				all.Tokens = append(all.Tokens, page.GetTokens()...)
-				if token = page.GetNextPageToken(); token == "" {
-					break
-				}
+			all, err := everything(cmd.Context(), s, stillroomv1.NewAccessServiceClient, func(ctx context.Context, c stillroomv1.AccessServiceClient, token string) (*stillroomv1.ListTokensResponse, error) {
+				return c.ListTokens(ctx, &stillroomv1.ListTokensRequest{Parent: k, PageSize: everyPage, PageToken: token})
+			})
+			if err != nil {
+				return err
 			}
 			return s.show(all, func(w io.Writer) {
 				g := newGrid("TOKEN", "FOR", "ROLE", "WORKS UNTIL", "LAST USED", "REVOKED")

@@ -1,6 +1,6 @@
 # Each target says what it does after '##'; `make` alone lists them.
 
-# The tools need no C; without it they build in a third of the time (sqlc brings its SQL parser along as WebAssembly).
+# The tools need no C compiler (sqlc brings its SQL parser along as WebAssembly).
 TOOL := CGO_ENABLED=0 go tool -modfile=.ci/tools.mod
 PROTO_TOOL := cd proto && CGO_ENABLED=0 go tool -modfile=../.ci/tools.mod
 RACED := ./internal/localpg/pgtest ./internal/store ./internal/rpc ./internal/loadplan/anytime

@@ -147,8 +147,8 @@ type certificate struct {
 // recheck is how often the files' times are looked at.
 const recheck = time.Second
 
-// serverTransport reads the key pair once, so that a broken one is told at the start.
-func serverTransport(certFile, keyFile, clientCAFile string) (credentials.TransportCredentials, error) {
+// serverTLS reads the key pair once, so that a broken one is told at the start.
+func serverTLS(certFile, keyFile, clientCAFile string) (*tls.Config, error) {
 	c := &certificate{certFile: certFile, keyFile: keyFile}
 	if _, err := c.get(nil); err != nil {
 		return nil, err
@@ -165,7 +165,7 @@ func serverTransport(certFile, keyFile, clientCAFile string) (credentials.Transp
 		}
 		config.ClientAuth = tls.RequireAndVerifyClientCert
 	}
-	return credentials.NewTLS(config), nil
+	return config, nil
 }
 
 func (c *certificate) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {

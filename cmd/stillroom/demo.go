@@ -36,7 +36,7 @@ const (
 
 func newDemo(s *session) *cobra.Command {
 	var once bool
-	var listen, database, data string
+	var listen, pages, database, data string
 	cmd := &cobra.Command{
 		Use: "demo", Short: "Set up an invented kitchen with a class and show what the program makes of it", GroupID: groupRun, Args: cobra.NoArgs,
 		Long: `Set up an invented community kitchen with one Saturday class, and show its shopping
@@ -55,8 +55,11 @@ The server stays up, so that you can go on from there; --once ends it.`,
 			if once && !cmd.Flags().Changed("listen") {
 				listen = "127.0.0.1:0"
 			}
+			if once && !cmd.Flags().Changed("web") {
+				pages = "" // it ends before anybody could look
+			}
 			srv, err := startServer(cmd.Context(), serverOptions{
-				open: true, listen: listen, database: database, data: data, log: slog.New(slog.NewTextHandler(s.errOut, nil)), notice: s.notice,
+				open: true, listen: listen, web: pages, database: database, data: data, log: slog.New(slog.NewTextHandler(s.errOut, nil)), notice: s.notice,
 			})
 			if err != nil {
 				return err
@@ -78,6 +81,7 @@ The server stays up, so that you can go on from there; --once ends it.`,
 	}
 	cmd.Flags().BoolVar(&once, "once", false, "show it and end")
 	cmd.Flags().StringVar(&listen, "listen", defaultServer, "address to listen on, host:port; port 0 takes a free one")
+	cmd.Flags().StringVar(&pages, "web", defaultPages, "address to show the pages on; port 0 takes a free one; none when empty")
 	cmd.Flags().StringVar(&database, "database", os.Getenv(localpg.URLVariable), "Postgres to use (or $"+localpg.URLVariable+")")
 	cmd.Flags().StringVar(&data, "data", "", "folder of the private Postgres (a folder demo beside the server's when left out)")
 	return cmd
@@ -267,6 +271,9 @@ func (d *demo) command(ctx context.Context, out io.Writer, args ...string) error
 }
 
 func (d *demo) whatNext(srv *server) {
+	if srv.pages != nil {
+		fmt.Fprintf(d.out, "\nThe same as pages: %s/kitchens/%s/classes/%s\n", srv.pages.address, d.kitchen, demoClass)
+	}
 	fmt.Fprintf(d.out, `
 The server is up on %s (%s) until you press Ctrl-C.
 In another terminal, try:

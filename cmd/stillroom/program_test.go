@@ -59,7 +59,7 @@ var servesOn = regexp.MustCompile(`serves on (\S+)`)
 func startProgram(t *testing.T, args ...string) *program {
 	t.Helper()
 	p := &program{t: t, kitchen: "high-meadow", log: &bytes.Buffer{}}
-	p.serve = exec.Command(binary, append([]string{"serve", "--open", "--listen", "127.0.0.1:0"}, args...)...)
+	p.serve = exec.Command(binary, append([]string{"serve", "--open", "--listen", "127.0.0.1:0", "--web", ""}, args...)...)
 	p.serve.Stderr = p.log
 	out, err := p.serve.StdoutPipe()
 	require.NoError(t, err)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -49,6 +50,9 @@ func newServe(s *session) *cobra.Command {
 				return err
 			}
 			fmt.Fprintf(s.out, "stillroom serves on %s (%s; %s); stop it with Ctrl-C\n", srv.address, srv.where, srv.door)
+			if srv.pages != nil {
+				fmt.Fprintf(s.out, "its pages are on %s\n", srv.pages.address)
+			}
 			if srv.admin != nil {
 				fmt.Fprintf(s.out, "metrics, health and profiles are on http://%s\n", srv.admin.address)
 			}
@@ -62,6 +66,8 @@ func newServe(s *session) *cobra.Command {
 	cmd.Flags().StringVar(&o.tlsClientCA, "tls-client-ca", "", "ask clients for certificates of the authorities in this PEM file")
 	cmd.Flags().BoolVar(&o.plaintext, "plaintext", false, "serve unencrypted on an address that others can reach")
 	cmd.MarkFlagsRequiredTogether("tls-cert", "tls-key")
+	cmd.Flags().StringVar(&o.web, "web", defaultPages, "address to show the pages on, host:port; port 0 takes a free one; none when empty")
+	cmd.Flags().StringVar(&o.webAddress, "web-address", "", "address by which people reach the pages where another program passes requests on, such as https://stillroom.example")
 	cmd.Flags().StringVar(&o.admin, "admin", "", "address for /metrics, /healthz, /readyz, /version and /debug/pprof, such as 127.0.0.1:7420; off when empty")
 	cmd.Flags().BoolVar(&o.adminPlaintext, "admin-plaintext", false, "let --admin be an address that others can reach, without a token and unencrypted")
 	cmd.Flags().StringVar(&logLevel, "log-level", "info", "least of debug, info, warn and error to log; at debug there is a line for every call")
@@ -88,15 +94,17 @@ type serverOptions struct {
 	// TLS, from files; plaintext allows an address that others can reach to go without.
 	tlsCert, tlsKey, tlsClientCA string
 	plaintext                    bool
+	// web is where the pages are shown, empty for nowhere; webAddress how people reach them when that differs.
+	web, webAddress string
 	// admin is where those who look after the server listen in; adminPlaintext allows one that others can reach.
 	admin          string
 	adminPlaintext bool
 }
 
-// transport checks the address against what protects it. Nil is plain text.
-func (o serverOptions) transport() (credentials.TransportCredentials, error) {
+// transport checks the addresses against what protects them. Nil is plain text.
+func (o serverOptions) transport() (*tls.Config, error) {
 	if o.tlsCert != "" {
-		return serverTransport(o.tlsCert, o.tlsKey, o.tlsClientCA)
+		return serverTLS(o.tlsCert, o.tlsKey, o.tlsClientCA)
 	}
 	if o.tlsClientCA != "" {
 		return nil, errors.New("--tls-client-ca goes with --tls-cert and --tls-key")
@@ -104,7 +112,10 @@ func (o serverOptions) transport() (credentials.TransportCredentials, error) {
 	if !onLoopback(o.listen) && !o.plaintext {
 		return nil, fmt.Errorf("--listen %s can be reached from other machines: give --tls-cert and --tls-key, or --plaintext to serve unencrypted", o.listen)
 	}
-	return nil, nil
+	if o.web != "" && !onLoopback(o.web) && !o.plaintext {
+		return nil, fmt.Errorf("--web %s can be reached from other machines: give --tls-cert and --tls-key, or --plaintext to show the pages unencrypted", o.web)
+	}
+	return nil, nil //nolint:nilnil // plain text
 }
 
 // server is a running server with what it stands on.
@@ -117,6 +128,7 @@ type server struct {
 	grpc     *rpc.Server
 	store    *store.Store
 	admin    *adminServer
+	pages    *pagesServer
 	seen     *telemetry.Telemetry
 	postgres *localpg.Server
 	failed   chan error
@@ -124,7 +136,7 @@ type server struct {
 
 // startServer opens the database, private or given, and serves until stop.
 func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
-	srv := &server{failed: make(chan error, 1)}
+	srv := &server{failed: make(chan error, 3)}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, srv.stop())
@@ -134,8 +146,10 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 	if err != nil {
 		return nil, err
 	}
-	if o.open && !onLoopback(o.listen) {
-		return nil, fmt.Errorf("--open goes with a loopback address only; %s can be reached from other machines", o.listen)
+	for _, address := range []string{o.listen, o.web} {
+		if o.open && address != "" && !onLoopback(address) {
+			return nil, fmt.Errorf("--open goes with a loopback address only; %s can be reached from other machines", address)
+		}
 	}
 	if srv.seen, err = telemetry.Start(ctx); err != nil {
 		return nil, err
@@ -159,8 +173,11 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 		return nil, err
 	}
 	options := rpc.Options{
-		Store: srv.store, Log: o.log, Now: o.now, Open: o.open, Transport: transport,
+		Store: srv.store, Log: o.log, Now: o.now, Open: o.open,
 		Traces: srv.seen.Traces(), Meters: srv.seen.Meters(), Propagator: telemetry.Propagator,
+	}
+	if transport != nil {
+		options.Transport = besidesInside{credentials.NewTLS(transport)}
 	}
 	if srv.door = "open to this machine"; !o.open {
 		var from string
@@ -183,6 +200,16 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 	}
 	srv.address = listener.Addr().String()
 	go func() { srv.failed <- srv.grpc.Serve(listener) }()
+	if o.web != "" {
+		through := newInside()
+		go func() { srv.failed <- srv.grpc.Serve(through) }()
+		srv.pages, err = startPages(pagesOptions{
+			listen: o.web, public: o.webAddress, open: o.open, tls: transport, log: o.log, now: o.now, failed: srv.failed, through: through,
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
 	return srv, nil
 }
 
@@ -211,6 +238,10 @@ func (s *server) stop() error {
 	if s.admin != nil {
 		s.admin.stopping.Store(true)
 	}
+	var errs []error
+	if s.pages != nil {
+		errs = append(errs, s.pages.stop())
+	}
 	if s.grpc != nil {
 		s.grpc.Health.SetServingStatus("", healthpb.HealthCheckResponse_NOT_SERVING)
 		s.grpc.Health.Shutdown()
@@ -224,7 +255,6 @@ func (s *server) stop() error {
 			<-done
 		}
 	}
-	var errs []error
 	if s.admin != nil {
 		errs = append(errs, s.admin.stop())
 	}

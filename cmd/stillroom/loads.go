@@ -18,15 +18,15 @@ import (
 
 func newLoads(s *session) *cobra.Command {
 	return parent(groupPlan, "loads", "Canner loads: which jars go in when, and what cannot",
-		newLoadsPlan(s), newLoadsReplan(s), newLoadsShow(s), newLoadsList(s))
+		newLoadsPlan(s), newLoadsTogether(s), newLoadsReplan(s), newLoadsShow(s), newLoadsList(s))
 }
 
 func newLoadsPlan(s *session) *cobra.Command {
 	var limit time.Duration
-	var prepare, heat, fill int32
 	var methods, around []string
 	var previous string
-	req := &stillroomv1.PlanLoadsRequest{Assumptions: &stillroomv1.WorkAssumptions{}}
+	var assumptions func() *stillroomv1.WorkAssumptions
+	req := &stillroomv1.PlanLoadsRequest{}
 	cmd := &cobra.Command{
 		Use: "plan CLASS", Short: "Plan a class's canner loads and store the plan", Args: cobra.ExactArgs(1),
 		Long: `Plan how every jar of a class gets through the canners before the room closes. Jars
@@ -43,15 +43,7 @@ and numbered; planning again makes a new one.`,
 			if limit > 0 {
 				req.TimeLimit = durationpb.New(limit)
 			}
-			for flag, set := range map[string]func(){
-				"prepare": func() { req.Assumptions.PrepareMinutes = &prepare },
-				"heat":    func() { req.Assumptions.HeatMinutes = &heat },
-				"fill":    func() { req.Assumptions.FillMinutesPerJar = &fill },
-			} {
-				if cmd.Flags().Changed(flag) {
-					set()
-				}
-			}
+			req.Assumptions = assumptions()
 			for _, m := range methods {
 				batch, method, ok := strings.Cut(m, "=")
 				if !ok {
@@ -89,16 +81,36 @@ and numbered; planning again makes a new one.`,
 	flags.Int64Var(&req.WorkLimit, "work", 0, "most effort to spend; with the same effort and seed the plan is the same everywhere")
 	flags.Uint64Var(&req.Seed, "seed", 0, "the luck to search with")
 	flags.BoolVar(&req.SkipGains, "no-gains", false, "do not ask what a little more of something would gain")
-	flags.Int32Var(&prepare, "prepare", 0, "minutes to wash, peel and cut, for two people (30 when left out; not a published figure)")
-	flags.Int32Var(&heat, "heat", 0, "minutes to bring a pot to the heat (10 when left out; not a published figure)")
-	flags.Int32Var(&fill, "fill", 0, "minutes to fill and lid a jar, for two people (1 when left out; not a published figure)")
+	assumptions = assumptionFlags(cmd)
 	flags.StringArrayVar(&methods, "method", nil, "BATCH=METHOD to use instead of the program's choice; may be given several times")
 	flags.StringArrayVar(&around, "around", nil, "CLASS/NUMBER of a plan that uses the same canners and burners; may be given several times")
 	flags.StringVar(&previous, "keep", "", "number of an earlier plan to stay close to")
 	return cmd
 }
 
-// planLoads asks for a plan and shows on a terminal how far the search has come.
+// assumptionFlags adds the flags for working times that nobody prints, and returns what they were set to.
+func assumptionFlags(cmd *cobra.Command) func() *stillroomv1.WorkAssumptions {
+	var prepare, heat, fill int32
+	flags := cmd.Flags()
+	flags.Int32Var(&prepare, "prepare", 0, "minutes to wash, peel and cut, for two people (30 when left out; not a published figure)")
+	flags.Int32Var(&heat, "heat", 0, "minutes to bring a pot to the heat (10 when left out; not a published figure)")
+	flags.Int32Var(&fill, "fill", 0, "minutes to fill and lid a jar, for two people (1 when left out; not a published figure)")
+	return func() *stillroomv1.WorkAssumptions {
+		given := &stillroomv1.WorkAssumptions{}
+		for flag, set := range map[string]func(){
+			"prepare": func() { given.PrepareMinutes = &prepare },
+			"heat":    func() { given.HeatMinutes = &heat },
+			"fill":    func() { given.FillMinutesPerJar = &fill },
+		} {
+			if flags.Changed(flag) {
+				set()
+			}
+		}
+		return given
+	}
+}
+
+// planLoads asks for a plan.
 func (s *session) planLoads(ctx context.Context, req *stillroomv1.PlanLoadsRequest) (*stillroomv1.LoadPlan, error) {
 	conn, err := s.dial()
 	if err != nil {
@@ -111,21 +123,31 @@ func (s *session) planLoads(ctx context.Context, req *stillroomv1.PlanLoadsReque
 	if err != nil {
 		return nil, err
 	}
+	return followSearch(s, stream.Recv, (*stillroomv1.PlanLoadsResponse).GetLoadPlan)
+}
+
+// searchMessage is a message of a search: how far it has come, or its end.
+type searchMessage interface {
+	GetProgress() *stillroomv1.PlanProgress
+}
+
+// followSearch shows the progress of a search until its answer comes.
+func followSearch[M searchMessage, A any](s *session, receive func() (M, error), answer func(M) *A) (*A, error) {
 	bar := progressLine{}
 	if f, ok := s.errOut.(*os.File); ok && s.output != "json" && term.IsTerminal(int(f.Fd())) {
 		bar.w = f
 	}
 	defer bar.clear()
 	for {
-		message, err := stream.Recv()
+		message, err := receive()
 		if errors.Is(err, io.EOF) {
 			return nil, errors.New("the server ended the search without a plan")
 		}
 		if err != nil {
 			return nil, err
 		}
-		if plan := message.GetLoadPlan(); plan != nil {
-			return plan, nil
+		if found := answer(message); found != nil {
+			return found, nil
 		}
 		bar.show(message.GetProgress())
 	}

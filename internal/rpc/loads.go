@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
@@ -53,7 +54,7 @@ func (s *loadService) PlanLoads(req *stillroomv1.PlanLoadsRequest, stream grpc.S
 	if err := parseName("parent", req.GetParent(), classPattern, &k, &class); err != nil {
 		return err
 	}
-	plan, err := s.servedPlan(ctx, k, req)
+	plan, err := served[*stillroomv1.LoadPlan](ctx, s.store, k, req)
 	if err != nil {
 		return err
 	}
@@ -65,20 +66,20 @@ func (s *loadService) PlanLoads(req *stillroomv1.PlanLoadsRequest, stream grpc.S
 	return stream.Send(&stillroomv1.PlanLoadsResponse{Content: &stillroomv1.PlanLoadsResponse_LoadPlan{LoadPlan: plan}})
 }
 
-// servedPlan is the plan that a request with the same request_id made, or nil.
-func (s *loadService) servedPlan(ctx context.Context, k string, req *stillroomv1.PlanLoadsRequest) (*stillroomv1.LoadPlan, error) {
+// served is the answer that a request with the same request_id was given, or none.
+func served[R proto.Message](ctx context.Context, st *store.Store, k string, req creation) (R, error) {
+	var answer, none R
 	if req.GetRequestId() == "" {
-		return nil, nil
+		return none, nil
 	}
-	var plan *stillroomv1.LoadPlan
-	err := s.store.In(ctx, k, func(tx *store.Tx) (err error) {
-		plan, err = once(ctx, tx, req, func() (*stillroomv1.LoadPlan, error) { return nil, errNotServed })
+	err := st.In(ctx, k, func(tx *store.Tx) (err error) {
+		answer, err = once(ctx, tx, req, func() (R, error) { return none, errNotServed })
 		return err
 	})
 	if errors.Is(err, errNotServed) {
-		return nil, nil
+		return none, nil
 	}
-	return plan, err
+	return answer, err
 }
 
 // planLoads reads the class, searches without holding a transaction, and stores the plan.
@@ -97,15 +98,11 @@ func (s *loadService) planLoads(ctx context.Context, k, class string, req *still
 	if err != nil {
 		return nil, err
 	}
-	s.waiting.Add(1)
-	select {
-	case s.searching <- struct{}{}:
-		s.waiting.Add(-1)
-		defer func() { <-s.searching }()
-	case <-ctx.Done():
-		s.waiting.Add(-1)
-		return nil, ctx.Err()
+	done, err := s.takeTurn(ctx)
+	if err != nil {
+		return nil, err
 	}
+	defer done()
 	// A search ends with its caller.
 	searchCtx, cancel := context.WithCancel(ctx)
 	defer cancel()
@@ -136,6 +133,18 @@ func (s *loadService) planLoads(ctx context.Context, k, class string, req *still
 		return err
 	})
 	return out, err
+}
+
+// takeTurn waits until there is a processor for one more search; done gives it back.
+func (s *loadService) takeTurn(ctx context.Context) (done func(), err error) {
+	s.waiting.Add(1)
+	defer s.waiting.Add(-1)
+	select {
+	case s.searching <- struct{}{}:
+		return func() { <-s.searching }, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 func searchOptions(req *stillroomv1.PlanLoadsRequest, progress func(classload.Progress)) classload.Options {
@@ -186,15 +195,7 @@ func addPlanRequest(ctx context.Context, tx *store.Tx, k, class string, req *sti
 		c.AddErr("", within(k, field+".equipment", u.GetEquipment(), equipmentPattern, &equipment))
 		return classload.UnitID(kitchen.Unit{Equipment: kitchen.Equipment{ID: equipment}, Number: int(u.GetNumber())})
 	}
-	in.Choices = map[string]classload.Choice{}
-	for i, choice := range req.GetChoices() {
-		field := fmt.Sprintf("choices[%d].batch", i)
-		id := batchID(field, choice.GetBatch())
-		if _, twice := in.Choices[id]; twice {
-			c.Add(field, choice.GetBatch(), "is chosen for twice", "give one choice for a batch")
-		}
-		in.Choices[id] = classload.Choice{Method: decodeMethod(choice.GetMethod()), Pressure: measure.GaugePounds(choice.GetPressurePounds())}
-	}
+	in.Choices = decodeChoices(k, req.GetChoices(), []string{class}, &c)[class]
 	if h := req.GetHappened(); h != nil {
 		in.Happened = &classload.Happened{Now: h.GetNow().AsTime(), Filled: map[string]time.Time{}}
 		for i, f := range h.GetFilled() {
@@ -248,6 +249,32 @@ func addPlanRequest(ctx context.Context, tx *store.Tx, k, class string, req *sti
 		in.Around = append(in.Around, plan)
 	}
 	return nil
+}
+
+// decodeChoices are the choices for batches of the given classes, by class and batch.
+func decodeChoices(k string, picks []*stillroomv1.ProcessPick, classes []string, c *fault.Collector) map[string]map[string]classload.Choice {
+	all := map[string]map[string]classload.Choice{}
+	for _, class := range classes {
+		all[class] = map[string]classload.Choice{}
+	}
+	for i, pick := range picks {
+		field := fmt.Sprintf("choices[%d].batch", i)
+		var class, id string
+		if err := within(k, field, pick.GetBatch(), batchPattern, &class, &id); err != nil {
+			c.AddErr("", err)
+			continue
+		}
+		of := all[class]
+		if of == nil {
+			c.Add(field, pick.GetBatch(), "belongs to another class", `give a name under "`+nameOf(classPattern, k, classes[0])+`"`)
+			continue
+		}
+		if _, twice := of[id]; twice {
+			c.Add(field, pick.GetBatch(), "is chosen for twice", "give one choice for a batch")
+		}
+		of[id] = classload.Choice{Method: decodeMethod(pick.GetMethod()), Pressure: measure.GaugePounds(pick.GetPressurePounds())}
+	}
+	return all
 }
 
 func (s *loadService) GetLoadPlan(ctx context.Context, req *stillroomv1.GetLoadPlanRequest) (*stillroomv1.LoadPlan, error) {

@@ -1,10 +1,12 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -34,6 +36,41 @@ func (t *Tx) AddLoadPlan(ctx context.Context, p classload.Plan) (classload.Plan,
 	})
 	p.Number, p.CreatedAt = int(row.Number), row.CreatedAt
 	return p, err
+}
+
+// AddLoadPlans stores plans of several classes that were made together, each as the
+// next of its class and naming the others as those it was made around.
+func (t *Tx) AddLoadPlans(ctx context.Context, plans []classload.Plan) ([]classload.Plan, error) {
+	refs := make([]classload.PlanRef, len(plans))
+	// Locked in the order of their names, so that two such calls do not wait for each other.
+	inOrder := make([]int, len(plans))
+	for i := range plans {
+		inOrder[i] = i
+	}
+	slices.SortFunc(inOrder, func(a, b int) int { return cmp.Compare(plans[a].Class, plans[b].Class) })
+	for _, i := range inOrder {
+		class, err := t.lockClass(ctx, plans[i].Class)
+		if err != nil {
+			return nil, err
+		}
+		number, err := t.q.NextLoadPlanNumber(ctx, db.NextLoadPlanNumberParams{KitchenID: t.kitchen, ClassID: class.ID})
+		if err != nil {
+			return nil, err
+		}
+		refs[i] = classload.PlanRef{Class: plans[i].Class, Number: int(number)}
+	}
+	stored := make([]classload.Plan, len(plans))
+	for i, p := range plans {
+		p.Around = slices.Delete(slices.Clone(refs), i, i+1)
+		var err error
+		if stored[i], err = t.AddLoadPlan(ctx, p); err != nil {
+			return nil, err
+		}
+		if stored[i].Number != refs[i].Number {
+			return nil, fmt.Errorf("plan of class %s became number %d, not %d", p.Class, stored[i].Number, refs[i].Number)
+		}
+	}
+	return stored, nil
 }
 
 // LoadPlan is a plan of a class by its number.

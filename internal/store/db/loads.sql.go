@@ -121,3 +121,20 @@ func (q *Queries) ListLoadPlans(ctx context.Context, arg ListLoadPlansParams) ([
 	}
 	return items, nil
 }
+
+const nextLoadPlanNumber = `-- name: NextLoadPlanNumber :one
+SELECT (COALESCE(max(p.number), 0) + 1)::integer AS number FROM load_plans p WHERE p.kitchen_id = $1 AND p.class_id = $2
+`
+
+type NextLoadPlanNumberParams struct {
+	KitchenID uuid.UUID
+	ClassID   uuid.UUID
+}
+
+// The class row is locked by the caller.
+func (q *Queries) NextLoadPlanNumber(ctx context.Context, arg NextLoadPlanNumberParams) (int32, error) {
+	row := q.db.QueryRow(ctx, nextLoadPlanNumber, arg.KitchenID, arg.ClassID)
+	var number int32
+	err := row.Scan(&number)
+	return number, err
+}

@@ -6,6 +6,10 @@ VALUES (@kitchen_id, @class_id, @id,
         @document, @unprocessed, @finish_minutes, @optimal)
 RETURNING number, created_at;
 
+-- name: NextLoadPlanNumber :one
+-- The class row is locked by the caller.
+SELECT (COALESCE(max(p.number), 0) + 1)::integer AS number FROM load_plans p WHERE p.kitchen_id = @kitchen_id AND p.class_id = @class_id;
+
 -- name: GetLoadPlan :one
 SELECT p.number, p.document, p.created_at
 FROM load_plans p JOIN classes c ON c.kitchen_id = p.kitchen_id AND c.id = p.class_id

@@ -164,6 +164,329 @@ func (x *PlanLoadsRequest) GetAroundPlans() []string {
 	return nil
 }
 
+// PlanClassesTogetherRequest asks for plans of classes that share a room.
+type PlanClassesTogetherRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "kitchens/{kitchen}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The classes, "kitchens/{kitchen}/classes/{class}", each once, 2 to 4.
+	Classes []string `protobuf:"bytes,2,rep,name=classes,proto3" json:"classes,omitempty"`
+	// Longest to search for all of them, 50 ms to 60 s; unset means 20 s. A search that has proven its plans ends sooner.
+	TimeLimit *durationpb.Duration `protobuf:"bytes,3,opt,name=time_limit,json=timeLimit,proto3" json:"time_limit,omitempty"`
+	// Most effort to spend on all of them, as for one class, 0 to 100000000; 0 means 240000.
+	WorkLimit int64 `protobuf:"varint,4,opt,name=work_limit,json=workLimit,proto3" json:"work_limit,omitempty"`
+	// The luck to search with; any number.
+	Seed uint64 `protobuf:"varint,5,opt,name=seed,proto3" json:"seed,omitempty"`
+	// Leave out the questions of what a little more of something would gain each class.
+	SkipGains bool `protobuf:"varint,6,opt,name=skip_gains,json=skipGains,proto3" json:"skip_gains,omitempty"`
+	// Working times that no publication prints, for all the classes; unset fields take the program's own assumptions.
+	Assumptions *WorkAssumptions `protobuf:"bytes,7,opt,name=assumptions,proto3" json:"assumptions,omitempty"`
+	// Methods or pressures to use instead of the program's own choice, at most one for a batch of one of the classes.
+	Choices []*ProcessPick `protobuf:"bytes,8,rep,name=choices,proto3" json:"choices,omitempty"`
+	// A UUID of the caller's that makes a retry harmless; optional.
+	RequestId     string `protobuf:"bytes,9,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanClassesTogetherRequest) Reset() {
+	*x = PlanClassesTogetherRequest{}
+	mi := &file_stillroom_v1_load_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanClassesTogetherRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanClassesTogetherRequest) ProtoMessage() {}
+
+func (x *PlanClassesTogetherRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_load_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanClassesTogetherRequest.ProtoReflect.Descriptor instead.
+func (*PlanClassesTogetherRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *PlanClassesTogetherRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *PlanClassesTogetherRequest) GetClasses() []string {
+	if x != nil {
+		return x.Classes
+	}
+	return nil
+}
+
+func (x *PlanClassesTogetherRequest) GetTimeLimit() *durationpb.Duration {
+	if x != nil {
+		return x.TimeLimit
+	}
+	return nil
+}
+
+func (x *PlanClassesTogetherRequest) GetWorkLimit() int64 {
+	if x != nil {
+		return x.WorkLimit
+	}
+	return 0
+}
+
+func (x *PlanClassesTogetherRequest) GetSeed() uint64 {
+	if x != nil {
+		return x.Seed
+	}
+	return 0
+}
+
+func (x *PlanClassesTogetherRequest) GetSkipGains() bool {
+	if x != nil {
+		return x.SkipGains
+	}
+	return false
+}
+
+func (x *PlanClassesTogetherRequest) GetAssumptions() *WorkAssumptions {
+	if x != nil {
+		return x.Assumptions
+	}
+	return nil
+}
+
+func (x *PlanClassesTogetherRequest) GetChoices() []*ProcessPick {
+	if x != nil {
+		return x.Choices
+	}
+	return nil
+}
+
+func (x *PlanClassesTogetherRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// PlanClassesTogetherResponse is one message of the stream.
+type PlanClassesTogetherResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What the message holds.
+	//
+	// Types that are valid to be assigned to Content:
+	//
+	//	*PlanClassesTogetherResponse_Progress
+	//	*PlanClassesTogetherResponse_JointPlans
+	Content       isPlanClassesTogetherResponse_Content `protobuf_oneof:"content"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanClassesTogetherResponse) Reset() {
+	*x = PlanClassesTogetherResponse{}
+	mi := &file_stillroom_v1_load_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanClassesTogetherResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanClassesTogetherResponse) ProtoMessage() {}
+
+func (x *PlanClassesTogetherResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_load_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanClassesTogetherResponse.ProtoReflect.Descriptor instead.
+func (*PlanClassesTogetherResponse) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *PlanClassesTogetherResponse) GetContent() isPlanClassesTogetherResponse_Content {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
+func (x *PlanClassesTogetherResponse) GetProgress() *PlanProgress {
+	if x != nil {
+		if x, ok := x.Content.(*PlanClassesTogetherResponse_Progress); ok {
+			return x.Progress
+		}
+	}
+	return nil
+}
+
+func (x *PlanClassesTogetherResponse) GetJointPlans() *JointPlans {
+	if x != nil {
+		if x, ok := x.Content.(*PlanClassesTogetherResponse_JointPlans); ok {
+			return x.JointPlans
+		}
+	}
+	return nil
+}
+
+type isPlanClassesTogetherResponse_Content interface {
+	isPlanClassesTogetherResponse_Content()
+}
+
+type PlanClassesTogetherResponse_Progress struct {
+	// How far the search has come; jars, loads and minutes are sums over the classes.
+	Progress *PlanProgress `protobuf:"bytes,1,opt,name=progress,proto3,oneof"`
+}
+
+type PlanClassesTogetherResponse_JointPlans struct {
+	// The stored plans; the last message.
+	JointPlans *JointPlans `protobuf:"bytes,2,opt,name=joint_plans,json=jointPlans,proto3,oneof"`
+}
+
+func (*PlanClassesTogetherResponse_Progress) isPlanClassesTogetherResponse_Content() {}
+
+func (*PlanClassesTogetherResponse_JointPlans) isPlanClassesTogetherResponse_Content() {}
+
+// JointPlans are plans of several classes made together. Every figure is a sum over the classes.
+type JointPlans struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The stored plan of each class, in the order of the request; each names the others in around_plans.
+	LoadPlans []*LoadPlan `protobuf:"bytes,1,rep,name=load_plans,json=loadPlans,proto3" json:"load_plans,omitempty"`
+	// Jars with a published process for which there was no room; the first thing to be small.
+	UnprocessedJars int32 `protobuf:"varint,2,opt,name=unprocessed_jars,json=unprocessedJars,proto3" json:"unprocessed_jars,omitempty"`
+	// Minutes from each class's opening to the end of its last load; the second.
+	FinishMinutes int32 `protobuf:"varint,3,opt,name=finish_minutes,json=finishMinutes,proto3" json:"finish_minutes,omitempty"`
+	// No plans leave fewer jars than this.
+	BoundUnprocessedJars int32 `protobuf:"varint,4,opt,name=bound_unprocessed_jars,json=boundUnprocessedJars,proto3" json:"bound_unprocessed_jars,omitempty"`
+	// No plans that leave as few as the bound have a smaller finish_minutes than this.
+	BoundFinishMinutes int32 `protobuf:"varint,5,opt,name=bound_finish_minutes,json=boundFinishMinutes,proto3" json:"bound_finish_minutes,omitempty"`
+	// The first two have met their bounds, so no plans are better in them.
+	Optimal bool `protobuf:"varint,6,opt,name=optimal,proto3" json:"optimal,omitempty"`
+	// Effort spent.
+	Work int64 `protobuf:"varint,7,opt,name=work,proto3" json:"work,omitempty"`
+	// The seed.
+	Seed uint64 `protobuf:"varint,8,opt,name=seed,proto3" json:"seed,omitempty"`
+	// Time spent.
+	Elapsed       *durationpb.Duration `protobuf:"bytes,9,opt,name=elapsed,proto3" json:"elapsed,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JointPlans) Reset() {
+	*x = JointPlans{}
+	mi := &file_stillroom_v1_load_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JointPlans) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JointPlans) ProtoMessage() {}
+
+func (x *JointPlans) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_load_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JointPlans.ProtoReflect.Descriptor instead.
+func (*JointPlans) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *JointPlans) GetLoadPlans() []*LoadPlan {
+	if x != nil {
+		return x.LoadPlans
+	}
+	return nil
+}
+
+func (x *JointPlans) GetUnprocessedJars() int32 {
+	if x != nil {
+		return x.UnprocessedJars
+	}
+	return 0
+}
+
+func (x *JointPlans) GetFinishMinutes() int32 {
+	if x != nil {
+		return x.FinishMinutes
+	}
+	return 0
+}
+
+func (x *JointPlans) GetBoundUnprocessedJars() int32 {
+	if x != nil {
+		return x.BoundUnprocessedJars
+	}
+	return 0
+}
+
+func (x *JointPlans) GetBoundFinishMinutes() int32 {
+	if x != nil {
+		return x.BoundFinishMinutes
+	}
+	return 0
+}
+
+func (x *JointPlans) GetOptimal() bool {
+	if x != nil {
+		return x.Optimal
+	}
+	return false
+}
+
+func (x *JointPlans) GetWork() int64 {
+	if x != nil {
+		return x.Work
+	}
+	return 0
+}
+
+func (x *JointPlans) GetSeed() uint64 {
+	if x != nil {
+		return x.Seed
+	}
+	return 0
+}
+
+func (x *JointPlans) GetElapsed() *durationpb.Duration {
+	if x != nil {
+		return x.Elapsed
+	}
+	return nil
+}
+
 // WorkAssumptions are working times that no publication prints: the program's own, for the instructor to change.
 type WorkAssumptions struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -183,7 +506,7 @@ type WorkAssumptions struct {
 
 func (x *WorkAssumptions) Reset() {
 	*x = WorkAssumptions{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[1]
+	mi := &file_stillroom_v1_load_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -195,7 +518,7 @@ func (x *WorkAssumptions) String() string {
 func (*WorkAssumptions) ProtoMessage() {}
 
 func (x *WorkAssumptions) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[1]
+	mi := &file_stillroom_v1_load_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -208,7 +531,7 @@ func (x *WorkAssumptions) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WorkAssumptions.ProtoReflect.Descriptor instead.
 func (*WorkAssumptions) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{1}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *WorkAssumptions) GetPrepareMinutes() int32 {
@@ -261,7 +584,7 @@ type ProcessPick struct {
 
 func (x *ProcessPick) Reset() {
 	*x = ProcessPick{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[2]
+	mi := &file_stillroom_v1_load_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -273,7 +596,7 @@ func (x *ProcessPick) String() string {
 func (*ProcessPick) ProtoMessage() {}
 
 func (x *ProcessPick) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[2]
+	mi := &file_stillroom_v1_load_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -286,7 +609,7 @@ func (x *ProcessPick) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProcessPick.ProtoReflect.Descriptor instead.
 func (*ProcessPick) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{2}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ProcessPick) GetBatch() string {
@@ -323,7 +646,7 @@ type EquipmentUnit struct {
 
 func (x *EquipmentUnit) Reset() {
 	*x = EquipmentUnit{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[3]
+	mi := &file_stillroom_v1_load_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -335,7 +658,7 @@ func (x *EquipmentUnit) String() string {
 func (*EquipmentUnit) ProtoMessage() {}
 
 func (x *EquipmentUnit) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[3]
+	mi := &file_stillroom_v1_load_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -348,7 +671,7 @@ func (x *EquipmentUnit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EquipmentUnit.ProtoReflect.Descriptor instead.
 func (*EquipmentUnit) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{3}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *EquipmentUnit) GetEquipment() string {
@@ -382,7 +705,7 @@ type Happened struct {
 
 func (x *Happened) Reset() {
 	*x = Happened{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[4]
+	mi := &file_stillroom_v1_load_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -394,7 +717,7 @@ func (x *Happened) String() string {
 func (*Happened) ProtoMessage() {}
 
 func (x *Happened) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[4]
+	mi := &file_stillroom_v1_load_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -407,7 +730,7 @@ func (x *Happened) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Happened.ProtoReflect.Descriptor instead.
 func (*Happened) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{4}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Happened) GetNow() *timestamppb.Timestamp {
@@ -451,7 +774,7 @@ type FilledBatch struct {
 
 func (x *FilledBatch) Reset() {
 	*x = FilledBatch{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[5]
+	mi := &file_stillroom_v1_load_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -463,7 +786,7 @@ func (x *FilledBatch) String() string {
 func (*FilledBatch) ProtoMessage() {}
 
 func (x *FilledBatch) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[5]
+	mi := &file_stillroom_v1_load_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -476,7 +799,7 @@ func (x *FilledBatch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FilledBatch.ProtoReflect.Descriptor instead.
 func (*FilledBatch) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{5}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *FilledBatch) GetBatch() string {
@@ -510,7 +833,7 @@ type HappenedLoad struct {
 
 func (x *HappenedLoad) Reset() {
 	*x = HappenedLoad{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[6]
+	mi := &file_stillroom_v1_load_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -522,7 +845,7 @@ func (x *HappenedLoad) String() string {
 func (*HappenedLoad) ProtoMessage() {}
 
 func (x *HappenedLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[6]
+	mi := &file_stillroom_v1_load_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -535,7 +858,7 @@ func (x *HappenedLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HappenedLoad.ProtoReflect.Descriptor instead.
 func (*HappenedLoad) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{6}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *HappenedLoad) GetCanner() *EquipmentUnit {
@@ -579,7 +902,7 @@ type BatchJars struct {
 
 func (x *BatchJars) Reset() {
 	*x = BatchJars{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[7]
+	mi := &file_stillroom_v1_load_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -591,7 +914,7 @@ func (x *BatchJars) String() string {
 func (*BatchJars) ProtoMessage() {}
 
 func (x *BatchJars) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[7]
+	mi := &file_stillroom_v1_load_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -604,7 +927,7 @@ func (x *BatchJars) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchJars.ProtoReflect.Descriptor instead.
 func (*BatchJars) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{7}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *BatchJars) GetBatch() string {
@@ -637,7 +960,7 @@ type PlanLoadsResponse struct {
 
 func (x *PlanLoadsResponse) Reset() {
 	*x = PlanLoadsResponse{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[8]
+	mi := &file_stillroom_v1_load_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -649,7 +972,7 @@ func (x *PlanLoadsResponse) String() string {
 func (*PlanLoadsResponse) ProtoMessage() {}
 
 func (x *PlanLoadsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[8]
+	mi := &file_stillroom_v1_load_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -662,7 +985,7 @@ func (x *PlanLoadsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanLoadsResponse.ProtoReflect.Descriptor instead.
 func (*PlanLoadsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{8}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *PlanLoadsResponse) GetContent() isPlanLoadsResponse_Content {
@@ -733,7 +1056,7 @@ type PlanProgress struct {
 
 func (x *PlanProgress) Reset() {
 	*x = PlanProgress{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[9]
+	mi := &file_stillroom_v1_load_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -745,7 +1068,7 @@ func (x *PlanProgress) String() string {
 func (*PlanProgress) ProtoMessage() {}
 
 func (x *PlanProgress) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[9]
+	mi := &file_stillroom_v1_load_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -758,7 +1081,7 @@ func (x *PlanProgress) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanProgress.ProtoReflect.Descriptor instead.
 func (*PlanProgress) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{9}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *PlanProgress) GetUnprocessedJars() int32 {
@@ -866,7 +1189,7 @@ type LoadPlan struct {
 
 func (x *LoadPlan) Reset() {
 	*x = LoadPlan{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[10]
+	mi := &file_stillroom_v1_load_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -878,7 +1201,7 @@ func (x *LoadPlan) String() string {
 func (*LoadPlan) ProtoMessage() {}
 
 func (x *LoadPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[10]
+	mi := &file_stillroom_v1_load_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -891,7 +1214,7 @@ func (x *LoadPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LoadPlan.ProtoReflect.Descriptor instead.
 func (*LoadPlan) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{10}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *LoadPlan) GetName() string {
@@ -1075,7 +1398,7 @@ type PlanOutcome struct {
 
 func (x *PlanOutcome) Reset() {
 	*x = PlanOutcome{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[11]
+	mi := &file_stillroom_v1_load_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1087,7 +1410,7 @@ func (x *PlanOutcome) String() string {
 func (*PlanOutcome) ProtoMessage() {}
 
 func (x *PlanOutcome) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[11]
+	mi := &file_stillroom_v1_load_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1100,7 +1423,7 @@ func (x *PlanOutcome) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanOutcome.ProtoReflect.Descriptor instead.
 func (*PlanOutcome) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{11}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *PlanOutcome) GetJars() int32 {
@@ -1230,7 +1553,7 @@ type WorkPart struct {
 
 func (x *WorkPart) Reset() {
 	*x = WorkPart{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[12]
+	mi := &file_stillroom_v1_load_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1242,7 +1565,7 @@ func (x *WorkPart) String() string {
 func (*WorkPart) ProtoMessage() {}
 
 func (x *WorkPart) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[12]
+	mi := &file_stillroom_v1_load_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1255,7 +1578,7 @@ func (x *WorkPart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WorkPart.ProtoReflect.Descriptor instead.
 func (*WorkPart) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{12}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *WorkPart) GetWhat() string {
@@ -1312,7 +1635,7 @@ type PlannedBatch struct {
 
 func (x *PlannedBatch) Reset() {
 	*x = PlannedBatch{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[13]
+	mi := &file_stillroom_v1_load_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1324,7 +1647,7 @@ func (x *PlannedBatch) String() string {
 func (*PlannedBatch) ProtoMessage() {}
 
 func (x *PlannedBatch) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[13]
+	mi := &file_stillroom_v1_load_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1337,7 +1660,7 @@ func (x *PlannedBatch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedBatch.ProtoReflect.Descriptor instead.
 func (*PlannedBatch) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{13}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *PlannedBatch) GetBatch() string {
@@ -1443,7 +1766,7 @@ type PlannedCanner struct {
 
 func (x *PlannedCanner) Reset() {
 	*x = PlannedCanner{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[14]
+	mi := &file_stillroom_v1_load_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1455,7 +1778,7 @@ func (x *PlannedCanner) String() string {
 func (*PlannedCanner) ProtoMessage() {}
 
 func (x *PlannedCanner) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[14]
+	mi := &file_stillroom_v1_load_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1468,7 +1791,7 @@ func (x *PlannedCanner) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedCanner.ProtoReflect.Descriptor instead.
 func (*PlannedCanner) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{14}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *PlannedCanner) GetUnit() *EquipmentUnit {
@@ -1521,7 +1844,7 @@ type HeldSpan struct {
 
 func (x *HeldSpan) Reset() {
 	*x = HeldSpan{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[15]
+	mi := &file_stillroom_v1_load_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1533,7 +1856,7 @@ func (x *HeldSpan) String() string {
 func (*HeldSpan) ProtoMessage() {}
 
 func (x *HeldSpan) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[15]
+	mi := &file_stillroom_v1_load_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1546,7 +1869,7 @@ func (x *HeldSpan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HeldSpan.ProtoReflect.Descriptor instead.
 func (*HeldSpan) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{15}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *HeldSpan) GetStartTime() *timestamppb.Timestamp {
@@ -1603,7 +1926,7 @@ type PlannedLoad struct {
 
 func (x *PlannedLoad) Reset() {
 	*x = PlannedLoad{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[16]
+	mi := &file_stillroom_v1_load_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1615,7 +1938,7 @@ func (x *PlannedLoad) String() string {
 func (*PlannedLoad) ProtoMessage() {}
 
 func (x *PlannedLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[16]
+	mi := &file_stillroom_v1_load_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1628,7 +1951,7 @@ func (x *PlannedLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedLoad.ProtoReflect.Descriptor instead.
 func (*PlannedLoad) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{16}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *PlannedLoad) GetInTime() *timestamppb.Timestamp {
@@ -1740,7 +2063,7 @@ type JarsInLoad struct {
 
 func (x *JarsInLoad) Reset() {
 	*x = JarsInLoad{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[17]
+	mi := &file_stillroom_v1_load_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1752,7 +2075,7 @@ func (x *JarsInLoad) String() string {
 func (*JarsInLoad) ProtoMessage() {}
 
 func (x *JarsInLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[17]
+	mi := &file_stillroom_v1_load_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1765,7 +2088,7 @@ func (x *JarsInLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JarsInLoad.ProtoReflect.Descriptor instead.
 func (*JarsInLoad) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{17}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *JarsInLoad) GetBatch() string {
@@ -1843,7 +2166,7 @@ type LoadProcess struct {
 
 func (x *LoadProcess) Reset() {
 	*x = LoadProcess{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[18]
+	mi := &file_stillroom_v1_load_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1855,7 +2178,7 @@ func (x *LoadProcess) String() string {
 func (*LoadProcess) ProtoMessage() {}
 
 func (x *LoadProcess) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[18]
+	mi := &file_stillroom_v1_load_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1868,7 +2191,7 @@ func (x *LoadProcess) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LoadProcess.ProtoReflect.Descriptor instead.
 func (*LoadProcess) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{18}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *LoadProcess) GetMethod() ProcessMethod {
@@ -1925,7 +2248,7 @@ type ComeUpBasis struct {
 
 func (x *ComeUpBasis) Reset() {
 	*x = ComeUpBasis{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[19]
+	mi := &file_stillroom_v1_load_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1937,7 +2260,7 @@ func (x *ComeUpBasis) String() string {
 func (*ComeUpBasis) ProtoMessage() {}
 
 func (x *ComeUpBasis) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[19]
+	mi := &file_stillroom_v1_load_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1950,7 +2273,7 @@ func (x *ComeUpBasis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComeUpBasis.ProtoReflect.Descriptor instead.
 func (*ComeUpBasis) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{19}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ComeUpBasis) GetBasis() string {
@@ -2007,7 +2330,7 @@ type PlannedPhase struct {
 
 func (x *PlannedPhase) Reset() {
 	*x = PlannedPhase{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[20]
+	mi := &file_stillroom_v1_load_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2019,7 +2342,7 @@ func (x *PlannedPhase) String() string {
 func (*PlannedPhase) ProtoMessage() {}
 
 func (x *PlannedPhase) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[20]
+	mi := &file_stillroom_v1_load_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2032,7 +2355,7 @@ func (x *PlannedPhase) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedPhase.ProtoReflect.Descriptor instead.
 func (*PlannedPhase) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{20}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PlannedPhase) GetName() string {
@@ -2081,7 +2404,7 @@ type UseRow struct {
 
 func (x *UseRow) Reset() {
 	*x = UseRow{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[21]
+	mi := &file_stillroom_v1_load_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2093,7 +2416,7 @@ func (x *UseRow) String() string {
 func (*UseRow) ProtoMessage() {}
 
 func (x *UseRow) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[21]
+	mi := &file_stillroom_v1_load_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2106,7 +2429,7 @@ func (x *UseRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UseRow.ProtoReflect.Descriptor instead.
 func (*UseRow) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{21}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *UseRow) GetUses() []*Use {
@@ -2133,7 +2456,7 @@ type Use struct {
 
 func (x *Use) Reset() {
 	*x = Use{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[22]
+	mi := &file_stillroom_v1_load_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2145,7 +2468,7 @@ func (x *Use) String() string {
 func (*Use) ProtoMessage() {}
 
 func (x *Use) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[22]
+	mi := &file_stillroom_v1_load_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2158,7 +2481,7 @@ func (x *Use) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Use.ProtoReflect.Descriptor instead.
 func (*Use) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{22}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *Use) GetStartTime() *timestamppb.Timestamp {
@@ -2212,7 +2535,7 @@ type UnplacedJars struct {
 
 func (x *UnplacedJars) Reset() {
 	*x = UnplacedJars{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[23]
+	mi := &file_stillroom_v1_load_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2224,7 +2547,7 @@ func (x *UnplacedJars) String() string {
 func (*UnplacedJars) ProtoMessage() {}
 
 func (x *UnplacedJars) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[23]
+	mi := &file_stillroom_v1_load_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2237,7 +2560,7 @@ func (x *UnplacedJars) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnplacedJars.ProtoReflect.Descriptor instead.
 func (*UnplacedJars) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{23}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *UnplacedJars) GetBatch() string {
@@ -2306,7 +2629,7 @@ type ChainLink struct {
 
 func (x *ChainLink) Reset() {
 	*x = ChainLink{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[24]
+	mi := &file_stillroom_v1_load_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2318,7 +2641,7 @@ func (x *ChainLink) String() string {
 func (*ChainLink) ProtoMessage() {}
 
 func (x *ChainLink) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[24]
+	mi := &file_stillroom_v1_load_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2331,7 +2654,7 @@ func (x *ChainLink) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChainLink.ProtoReflect.Descriptor instead.
 func (*ChainLink) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{24}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ChainLink) GetStartTime() *timestamppb.Timestamp {
@@ -2381,7 +2704,7 @@ type Gain struct {
 
 func (x *Gain) Reset() {
 	*x = Gain{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[25]
+	mi := &file_stillroom_v1_load_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2393,7 +2716,7 @@ func (x *Gain) String() string {
 func (*Gain) ProtoMessage() {}
 
 func (x *Gain) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[25]
+	mi := &file_stillroom_v1_load_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2406,7 +2729,7 @@ func (x *Gain) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Gain.ProtoReflect.Descriptor instead.
 func (*Gain) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{25}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Gain) GetChange() string {
@@ -2455,7 +2778,7 @@ type GetLoadPlanRequest struct {
 
 func (x *GetLoadPlanRequest) Reset() {
 	*x = GetLoadPlanRequest{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[26]
+	mi := &file_stillroom_v1_load_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2467,7 +2790,7 @@ func (x *GetLoadPlanRequest) String() string {
 func (*GetLoadPlanRequest) ProtoMessage() {}
 
 func (x *GetLoadPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[26]
+	mi := &file_stillroom_v1_load_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2480,7 +2803,7 @@ func (x *GetLoadPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetLoadPlanRequest.ProtoReflect.Descriptor instead.
 func (*GetLoadPlanRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{26}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *GetLoadPlanRequest) GetName() string {
@@ -2505,7 +2828,7 @@ type ListLoadPlansRequest struct {
 
 func (x *ListLoadPlansRequest) Reset() {
 	*x = ListLoadPlansRequest{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[27]
+	mi := &file_stillroom_v1_load_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2517,7 +2840,7 @@ func (x *ListLoadPlansRequest) String() string {
 func (*ListLoadPlansRequest) ProtoMessage() {}
 
 func (x *ListLoadPlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[27]
+	mi := &file_stillroom_v1_load_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2530,7 +2853,7 @@ func (x *ListLoadPlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLoadPlansRequest.ProtoReflect.Descriptor instead.
 func (*ListLoadPlansRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{27}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ListLoadPlansRequest) GetParent() string {
@@ -2567,7 +2890,7 @@ type ListLoadPlansResponse struct {
 
 func (x *ListLoadPlansResponse) Reset() {
 	*x = ListLoadPlansResponse{}
-	mi := &file_stillroom_v1_load_proto_msgTypes[28]
+	mi := &file_stillroom_v1_load_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2579,7 +2902,7 @@ func (x *ListLoadPlansResponse) String() string {
 func (*ListLoadPlansResponse) ProtoMessage() {}
 
 func (x *ListLoadPlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_load_proto_msgTypes[28]
+	mi := &file_stillroom_v1_load_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2592,7 +2915,7 @@ func (x *ListLoadPlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLoadPlansResponse.ProtoReflect.Descriptor instead.
 func (*ListLoadPlansResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{28}
+	return file_stillroom_v1_load_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ListLoadPlansResponse) GetLoadPlans() []*LoadPlan {
@@ -2632,7 +2955,40 @@ const file_stillroom_v1_load_proto_rawDesc = "" +
 	"request_id\x18\n" +
 	" \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12B\n" +
 	"\faround_plans\x18\v \x03(\tB\x1f\xfaA\x14\n" +
-	"\x12stillroom/LoadPlan\xbaH\x05\x92\x01\x02\x10\x14R\varoundPlans\"\xbd\x03\n" +
+	"\x12stillroom/LoadPlan\xbaH\x05\x92\x01\x02\x10\x14R\varoundPlans\"\xf1\x03\n" +
+	"\x1aPlanClassesTogetherRequest\x129\n" +
+	"\x06parent\x18\x01 \x01(\tB!\xe2A\x01\x02\xfaA\x13\n" +
+	"\x11stillroom/Kitchen\xbaH\x04r\x02\x10\x01R\x06parent\x12>\n" +
+	"\aclasses\x18\x02 \x03(\tB$\xe2A\x01\x02\xfaA\x11\n" +
+	"\x0fstillroom/Class\xbaH\t\x92\x01\x06\b\x02\x10\x04\x18\x01R\aclasses\x12K\n" +
+	"\n" +
+	"time_limit\x18\x03 \x01(\v2\x19.google.protobuf.DurationB\x11\xbaH\x0e\xaa\x01\v\"\x02\b<2\x05\x10\x80\xe1\xeb\x17R\ttimeLimit\x12+\n" +
+	"\n" +
+	"work_limit\x18\x04 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xc2\xd7/(\x00R\tworkLimit\x12\x12\n" +
+	"\x04seed\x18\x05 \x01(\x04R\x04seed\x12\x1d\n" +
+	"\n" +
+	"skip_gains\x18\x06 \x01(\bR\tskipGains\x12?\n" +
+	"\vassumptions\x18\a \x01(\v2\x1d.stillroom.v1.WorkAssumptionsR\vassumptions\x12>\n" +
+	"\achoices\x18\b \x03(\v2\x19.stillroom.v1.ProcessPickB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\achoices\x12*\n" +
+	"\n" +
+	"request_id\x18\t \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\x9f\x01\n" +
+	"\x1bPlanClassesTogetherResponse\x128\n" +
+	"\bprogress\x18\x01 \x01(\v2\x1a.stillroom.v1.PlanProgressH\x00R\bprogress\x12;\n" +
+	"\vjoint_plans\x18\x02 \x01(\v2\x18.stillroom.v1.JointPlansH\x00R\n" +
+	"jointPlansB\t\n" +
+	"\acontent\"\xf4\x02\n" +
+	"\n" +
+	"JointPlans\x125\n" +
+	"\n" +
+	"load_plans\x18\x01 \x03(\v2\x16.stillroom.v1.LoadPlanR\tloadPlans\x12)\n" +
+	"\x10unprocessed_jars\x18\x02 \x01(\x05R\x0funprocessedJars\x12%\n" +
+	"\x0efinish_minutes\x18\x03 \x01(\x05R\rfinishMinutes\x124\n" +
+	"\x16bound_unprocessed_jars\x18\x04 \x01(\x05R\x14boundUnprocessedJars\x120\n" +
+	"\x14bound_finish_minutes\x18\x05 \x01(\x05R\x12boundFinishMinutes\x12\x18\n" +
+	"\aoptimal\x18\x06 \x01(\bR\aoptimal\x12\x12\n" +
+	"\x04work\x18\a \x01(\x03R\x04work\x12\x12\n" +
+	"\x04seed\x18\b \x01(\x04R\x04seed\x123\n" +
+	"\aelapsed\x18\t \x01(\v2\x19.google.protobuf.DurationR\aelapsed\"\xbd\x03\n" +
 	"\x0fWorkAssumptions\x128\n" +
 	"\x0fprepare_minutes\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xe0\x03(\x00H\x00R\x0eprepareMinutes\x88\x01\x01\x122\n" +
@@ -2860,9 +3216,10 @@ const file_stillroom_v1_load_proto_rawDesc = "" +
 	"\x15ListLoadPlansResponse\x125\n" +
 	"\n" +
 	"load_plans\x18\x01 \x03(\v2\x16.stillroom.v1.LoadPlanR\tloadPlans\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\xa2\x02\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x98\x03\n" +
 	"\vLoadService\x12V\n" +
-	"\tPlanLoads\x12\x1e.stillroom.v1.PlanLoadsRequest\x1a\x1f.stillroom.v1.PlanLoadsResponse\"\x06\x8a\xc0\x1d\x02\b\x030\x01\x12T\n" +
+	"\tPlanLoads\x12\x1e.stillroom.v1.PlanLoadsRequest\x1a\x1f.stillroom.v1.PlanLoadsResponse\"\x06\x8a\xc0\x1d\x02\b\x030\x01\x12t\n" +
+	"\x13PlanClassesTogether\x12(.stillroom.v1.PlanClassesTogetherRequest\x1a).stillroom.v1.PlanClassesTogetherResponse\"\x06\x8a\xc0\x1d\x02\b\x030\x01\x12T\n" +
 	"\vGetLoadPlan\x12 .stillroom.v1.GetLoadPlanRequest\x1a\x16.stillroom.v1.LoadPlan\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12e\n" +
 	"\rListLoadPlans\x12\".stillroom.v1.ListLoadPlansRequest\x1a#.stillroom.v1.ListLoadPlansResponse\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
@@ -2878,128 +3235,140 @@ func file_stillroom_v1_load_proto_rawDescGZIP() []byte {
 	return file_stillroom_v1_load_proto_rawDescData
 }
 
-var file_stillroom_v1_load_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_stillroom_v1_load_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
 var file_stillroom_v1_load_proto_goTypes = []any{
-	(*PlanLoadsRequest)(nil),      // 0: stillroom.v1.PlanLoadsRequest
-	(*WorkAssumptions)(nil),       // 1: stillroom.v1.WorkAssumptions
-	(*ProcessPick)(nil),           // 2: stillroom.v1.ProcessPick
-	(*EquipmentUnit)(nil),         // 3: stillroom.v1.EquipmentUnit
-	(*Happened)(nil),              // 4: stillroom.v1.Happened
-	(*FilledBatch)(nil),           // 5: stillroom.v1.FilledBatch
-	(*HappenedLoad)(nil),          // 6: stillroom.v1.HappenedLoad
-	(*BatchJars)(nil),             // 7: stillroom.v1.BatchJars
-	(*PlanLoadsResponse)(nil),     // 8: stillroom.v1.PlanLoadsResponse
-	(*PlanProgress)(nil),          // 9: stillroom.v1.PlanProgress
-	(*LoadPlan)(nil),              // 10: stillroom.v1.LoadPlan
-	(*PlanOutcome)(nil),           // 11: stillroom.v1.PlanOutcome
-	(*WorkPart)(nil),              // 12: stillroom.v1.WorkPart
-	(*PlannedBatch)(nil),          // 13: stillroom.v1.PlannedBatch
-	(*PlannedCanner)(nil),         // 14: stillroom.v1.PlannedCanner
-	(*HeldSpan)(nil),              // 15: stillroom.v1.HeldSpan
-	(*PlannedLoad)(nil),           // 16: stillroom.v1.PlannedLoad
-	(*JarsInLoad)(nil),            // 17: stillroom.v1.JarsInLoad
-	(*LoadProcess)(nil),           // 18: stillroom.v1.LoadProcess
-	(*ComeUpBasis)(nil),           // 19: stillroom.v1.ComeUpBasis
-	(*PlannedPhase)(nil),          // 20: stillroom.v1.PlannedPhase
-	(*UseRow)(nil),                // 21: stillroom.v1.UseRow
-	(*Use)(nil),                   // 22: stillroom.v1.Use
-	(*UnplacedJars)(nil),          // 23: stillroom.v1.UnplacedJars
-	(*ChainLink)(nil),             // 24: stillroom.v1.ChainLink
-	(*Gain)(nil),                  // 25: stillroom.v1.Gain
-	(*GetLoadPlanRequest)(nil),    // 26: stillroom.v1.GetLoadPlanRequest
-	(*ListLoadPlansRequest)(nil),  // 27: stillroom.v1.ListLoadPlansRequest
-	(*ListLoadPlansResponse)(nil), // 28: stillroom.v1.ListLoadPlansResponse
-	(*durationpb.Duration)(nil),   // 29: google.protobuf.Duration
-	(ProcessMethod)(0),            // 30: stillroom.v1.ProcessMethod
-	(*timestamppb.Timestamp)(nil), // 31: google.protobuf.Timestamp
-	(*Altitude)(nil),              // 32: stillroom.v1.Altitude
-	(*Caution)(nil),               // 33: stillroom.v1.Caution
-	(JarSize)(0),                  // 34: stillroom.v1.JarSize
-	(*Source)(nil),                // 35: stillroom.v1.Source
-	(Pack)(0),                     // 36: stillroom.v1.Pack
+	(*PlanLoadsRequest)(nil),            // 0: stillroom.v1.PlanLoadsRequest
+	(*PlanClassesTogetherRequest)(nil),  // 1: stillroom.v1.PlanClassesTogetherRequest
+	(*PlanClassesTogetherResponse)(nil), // 2: stillroom.v1.PlanClassesTogetherResponse
+	(*JointPlans)(nil),                  // 3: stillroom.v1.JointPlans
+	(*WorkAssumptions)(nil),             // 4: stillroom.v1.WorkAssumptions
+	(*ProcessPick)(nil),                 // 5: stillroom.v1.ProcessPick
+	(*EquipmentUnit)(nil),               // 6: stillroom.v1.EquipmentUnit
+	(*Happened)(nil),                    // 7: stillroom.v1.Happened
+	(*FilledBatch)(nil),                 // 8: stillroom.v1.FilledBatch
+	(*HappenedLoad)(nil),                // 9: stillroom.v1.HappenedLoad
+	(*BatchJars)(nil),                   // 10: stillroom.v1.BatchJars
+	(*PlanLoadsResponse)(nil),           // 11: stillroom.v1.PlanLoadsResponse
+	(*PlanProgress)(nil),                // 12: stillroom.v1.PlanProgress
+	(*LoadPlan)(nil),                    // 13: stillroom.v1.LoadPlan
+	(*PlanOutcome)(nil),                 // 14: stillroom.v1.PlanOutcome
+	(*WorkPart)(nil),                    // 15: stillroom.v1.WorkPart
+	(*PlannedBatch)(nil),                // 16: stillroom.v1.PlannedBatch
+	(*PlannedCanner)(nil),               // 17: stillroom.v1.PlannedCanner
+	(*HeldSpan)(nil),                    // 18: stillroom.v1.HeldSpan
+	(*PlannedLoad)(nil),                 // 19: stillroom.v1.PlannedLoad
+	(*JarsInLoad)(nil),                  // 20: stillroom.v1.JarsInLoad
+	(*LoadProcess)(nil),                 // 21: stillroom.v1.LoadProcess
+	(*ComeUpBasis)(nil),                 // 22: stillroom.v1.ComeUpBasis
+	(*PlannedPhase)(nil),                // 23: stillroom.v1.PlannedPhase
+	(*UseRow)(nil),                      // 24: stillroom.v1.UseRow
+	(*Use)(nil),                         // 25: stillroom.v1.Use
+	(*UnplacedJars)(nil),                // 26: stillroom.v1.UnplacedJars
+	(*ChainLink)(nil),                   // 27: stillroom.v1.ChainLink
+	(*Gain)(nil),                        // 28: stillroom.v1.Gain
+	(*GetLoadPlanRequest)(nil),          // 29: stillroom.v1.GetLoadPlanRequest
+	(*ListLoadPlansRequest)(nil),        // 30: stillroom.v1.ListLoadPlansRequest
+	(*ListLoadPlansResponse)(nil),       // 31: stillroom.v1.ListLoadPlansResponse
+	(*durationpb.Duration)(nil),         // 32: google.protobuf.Duration
+	(ProcessMethod)(0),                  // 33: stillroom.v1.ProcessMethod
+	(*timestamppb.Timestamp)(nil),       // 34: google.protobuf.Timestamp
+	(*Altitude)(nil),                    // 35: stillroom.v1.Altitude
+	(*Caution)(nil),                     // 36: stillroom.v1.Caution
+	(JarSize)(0),                        // 37: stillroom.v1.JarSize
+	(*Source)(nil),                      // 38: stillroom.v1.Source
+	(Pack)(0),                           // 39: stillroom.v1.Pack
 }
 var file_stillroom_v1_load_proto_depIdxs = []int32{
-	29, // 0: stillroom.v1.PlanLoadsRequest.time_limit:type_name -> google.protobuf.Duration
-	1,  // 1: stillroom.v1.PlanLoadsRequest.assumptions:type_name -> stillroom.v1.WorkAssumptions
-	2,  // 2: stillroom.v1.PlanLoadsRequest.choices:type_name -> stillroom.v1.ProcessPick
-	4,  // 3: stillroom.v1.PlanLoadsRequest.happened:type_name -> stillroom.v1.Happened
-	30, // 4: stillroom.v1.ProcessPick.method:type_name -> stillroom.v1.ProcessMethod
-	31, // 5: stillroom.v1.Happened.now:type_name -> google.protobuf.Timestamp
-	5,  // 6: stillroom.v1.Happened.filled:type_name -> stillroom.v1.FilledBatch
-	6,  // 7: stillroom.v1.Happened.loads:type_name -> stillroom.v1.HappenedLoad
-	3,  // 8: stillroom.v1.Happened.gone:type_name -> stillroom.v1.EquipmentUnit
-	31, // 9: stillroom.v1.FilledBatch.lidded_time:type_name -> google.protobuf.Timestamp
-	3,  // 10: stillroom.v1.HappenedLoad.canner:type_name -> stillroom.v1.EquipmentUnit
-	31, // 11: stillroom.v1.HappenedLoad.in_time:type_name -> google.protobuf.Timestamp
-	31, // 12: stillroom.v1.HappenedLoad.out_time:type_name -> google.protobuf.Timestamp
-	7,  // 13: stillroom.v1.HappenedLoad.jars:type_name -> stillroom.v1.BatchJars
-	9,  // 14: stillroom.v1.PlanLoadsResponse.progress:type_name -> stillroom.v1.PlanProgress
-	10, // 15: stillroom.v1.PlanLoadsResponse.load_plan:type_name -> stillroom.v1.LoadPlan
-	29, // 16: stillroom.v1.PlanProgress.elapsed:type_name -> google.protobuf.Duration
-	31, // 17: stillroom.v1.LoadPlan.create_time:type_name -> google.protobuf.Timestamp
-	31, // 18: stillroom.v1.LoadPlan.open_time:type_name -> google.protobuf.Timestamp
-	31, // 19: stillroom.v1.LoadPlan.close_time:type_name -> google.protobuf.Timestamp
-	32, // 20: stillroom.v1.LoadPlan.altitude:type_name -> stillroom.v1.Altitude
-	11, // 21: stillroom.v1.LoadPlan.outcome:type_name -> stillroom.v1.PlanOutcome
-	13, // 22: stillroom.v1.LoadPlan.batches:type_name -> stillroom.v1.PlannedBatch
-	14, // 23: stillroom.v1.LoadPlan.canners:type_name -> stillroom.v1.PlannedCanner
-	21, // 24: stillroom.v1.LoadPlan.burners:type_name -> stillroom.v1.UseRow
-	21, // 25: stillroom.v1.LoadPlan.handlers:type_name -> stillroom.v1.UseRow
-	23, // 26: stillroom.v1.LoadPlan.unplaced:type_name -> stillroom.v1.UnplacedJars
-	24, // 27: stillroom.v1.LoadPlan.chain:type_name -> stillroom.v1.ChainLink
-	25, // 28: stillroom.v1.LoadPlan.gains:type_name -> stillroom.v1.Gain
-	1,  // 29: stillroom.v1.LoadPlan.assumptions:type_name -> stillroom.v1.WorkAssumptions
-	33, // 30: stillroom.v1.LoadPlan.cautions:type_name -> stillroom.v1.Caution
-	2,  // 31: stillroom.v1.LoadPlan.choices:type_name -> stillroom.v1.ProcessPick
-	31, // 32: stillroom.v1.PlanOutcome.finish_time:type_name -> google.protobuf.Timestamp
-	29, // 33: stillroom.v1.PlanOutcome.elapsed:type_name -> google.protobuf.Duration
-	34, // 34: stillroom.v1.PlannedBatch.jar_size:type_name -> stillroom.v1.JarSize
-	31, // 35: stillroom.v1.PlannedBatch.cook_time:type_name -> google.protobuf.Timestamp
-	31, // 36: stillroom.v1.PlannedBatch.lidded_time:type_name -> google.protobuf.Timestamp
-	12, // 37: stillroom.v1.PlannedBatch.before_class:type_name -> stillroom.v1.WorkPart
-	12, // 38: stillroom.v1.PlannedBatch.preparing:type_name -> stillroom.v1.WorkPart
-	12, // 39: stillroom.v1.PlannedBatch.cooking:type_name -> stillroom.v1.WorkPart
-	3,  // 40: stillroom.v1.PlannedCanner.unit:type_name -> stillroom.v1.EquipmentUnit
-	16, // 41: stillroom.v1.PlannedCanner.loads:type_name -> stillroom.v1.PlannedLoad
-	15, // 42: stillroom.v1.PlannedCanner.held:type_name -> stillroom.v1.HeldSpan
-	31, // 43: stillroom.v1.HeldSpan.start_time:type_name -> google.protobuf.Timestamp
-	31, // 44: stillroom.v1.HeldSpan.end_time:type_name -> google.protobuf.Timestamp
-	31, // 45: stillroom.v1.PlannedLoad.in_time:type_name -> google.protobuf.Timestamp
-	31, // 46: stillroom.v1.PlannedLoad.boil_time:type_name -> google.protobuf.Timestamp
-	31, // 47: stillroom.v1.PlannedLoad.clock_time:type_name -> google.protobuf.Timestamp
-	31, // 48: stillroom.v1.PlannedLoad.off_time:type_name -> google.protobuf.Timestamp
-	31, // 49: stillroom.v1.PlannedLoad.unload_time:type_name -> google.protobuf.Timestamp
-	31, // 50: stillroom.v1.PlannedLoad.out_time:type_name -> google.protobuf.Timestamp
-	34, // 51: stillroom.v1.PlannedLoad.jar_size:type_name -> stillroom.v1.JarSize
-	17, // 52: stillroom.v1.PlannedLoad.jars:type_name -> stillroom.v1.JarsInLoad
-	18, // 53: stillroom.v1.PlannedLoad.process:type_name -> stillroom.v1.LoadProcess
-	19, // 54: stillroom.v1.PlannedLoad.come_up:type_name -> stillroom.v1.ComeUpBasis
-	20, // 55: stillroom.v1.PlannedLoad.phases:type_name -> stillroom.v1.PlannedPhase
-	35, // 56: stillroom.v1.JarsInLoad.source:type_name -> stillroom.v1.Source
-	33, // 57: stillroom.v1.JarsInLoad.notes:type_name -> stillroom.v1.Caution
-	30, // 58: stillroom.v1.LoadProcess.method:type_name -> stillroom.v1.ProcessMethod
-	36, // 59: stillroom.v1.LoadProcess.pack:type_name -> stillroom.v1.Pack
-	31, // 60: stillroom.v1.PlannedPhase.start_time:type_name -> google.protobuf.Timestamp
-	31, // 61: stillroom.v1.PlannedPhase.end_time:type_name -> google.protobuf.Timestamp
-	35, // 62: stillroom.v1.PlannedPhase.source:type_name -> stillroom.v1.Source
-	22, // 63: stillroom.v1.UseRow.uses:type_name -> stillroom.v1.Use
-	31, // 64: stillroom.v1.Use.start_time:type_name -> google.protobuf.Timestamp
-	31, // 65: stillroom.v1.Use.end_time:type_name -> google.protobuf.Timestamp
-	34, // 66: stillroom.v1.UnplacedJars.jar_size:type_name -> stillroom.v1.JarSize
-	31, // 67: stillroom.v1.ChainLink.start_time:type_name -> google.protobuf.Timestamp
-	31, // 68: stillroom.v1.ChainLink.end_time:type_name -> google.protobuf.Timestamp
-	10, // 69: stillroom.v1.ListLoadPlansResponse.load_plans:type_name -> stillroom.v1.LoadPlan
-	0,  // 70: stillroom.v1.LoadService.PlanLoads:input_type -> stillroom.v1.PlanLoadsRequest
-	26, // 71: stillroom.v1.LoadService.GetLoadPlan:input_type -> stillroom.v1.GetLoadPlanRequest
-	27, // 72: stillroom.v1.LoadService.ListLoadPlans:input_type -> stillroom.v1.ListLoadPlansRequest
-	8,  // 73: stillroom.v1.LoadService.PlanLoads:output_type -> stillroom.v1.PlanLoadsResponse
-	10, // 74: stillroom.v1.LoadService.GetLoadPlan:output_type -> stillroom.v1.LoadPlan
-	28, // 75: stillroom.v1.LoadService.ListLoadPlans:output_type -> stillroom.v1.ListLoadPlansResponse
-	73, // [73:76] is the sub-list for method output_type
-	70, // [70:73] is the sub-list for method input_type
-	70, // [70:70] is the sub-list for extension type_name
-	70, // [70:70] is the sub-list for extension extendee
-	0,  // [0:70] is the sub-list for field type_name
+	32, // 0: stillroom.v1.PlanLoadsRequest.time_limit:type_name -> google.protobuf.Duration
+	4,  // 1: stillroom.v1.PlanLoadsRequest.assumptions:type_name -> stillroom.v1.WorkAssumptions
+	5,  // 2: stillroom.v1.PlanLoadsRequest.choices:type_name -> stillroom.v1.ProcessPick
+	7,  // 3: stillroom.v1.PlanLoadsRequest.happened:type_name -> stillroom.v1.Happened
+	32, // 4: stillroom.v1.PlanClassesTogetherRequest.time_limit:type_name -> google.protobuf.Duration
+	4,  // 5: stillroom.v1.PlanClassesTogetherRequest.assumptions:type_name -> stillroom.v1.WorkAssumptions
+	5,  // 6: stillroom.v1.PlanClassesTogetherRequest.choices:type_name -> stillroom.v1.ProcessPick
+	12, // 7: stillroom.v1.PlanClassesTogetherResponse.progress:type_name -> stillroom.v1.PlanProgress
+	3,  // 8: stillroom.v1.PlanClassesTogetherResponse.joint_plans:type_name -> stillroom.v1.JointPlans
+	13, // 9: stillroom.v1.JointPlans.load_plans:type_name -> stillroom.v1.LoadPlan
+	32, // 10: stillroom.v1.JointPlans.elapsed:type_name -> google.protobuf.Duration
+	33, // 11: stillroom.v1.ProcessPick.method:type_name -> stillroom.v1.ProcessMethod
+	34, // 12: stillroom.v1.Happened.now:type_name -> google.protobuf.Timestamp
+	8,  // 13: stillroom.v1.Happened.filled:type_name -> stillroom.v1.FilledBatch
+	9,  // 14: stillroom.v1.Happened.loads:type_name -> stillroom.v1.HappenedLoad
+	6,  // 15: stillroom.v1.Happened.gone:type_name -> stillroom.v1.EquipmentUnit
+	34, // 16: stillroom.v1.FilledBatch.lidded_time:type_name -> google.protobuf.Timestamp
+	6,  // 17: stillroom.v1.HappenedLoad.canner:type_name -> stillroom.v1.EquipmentUnit
+	34, // 18: stillroom.v1.HappenedLoad.in_time:type_name -> google.protobuf.Timestamp
+	34, // 19: stillroom.v1.HappenedLoad.out_time:type_name -> google.protobuf.Timestamp
+	10, // 20: stillroom.v1.HappenedLoad.jars:type_name -> stillroom.v1.BatchJars
+	12, // 21: stillroom.v1.PlanLoadsResponse.progress:type_name -> stillroom.v1.PlanProgress
+	13, // 22: stillroom.v1.PlanLoadsResponse.load_plan:type_name -> stillroom.v1.LoadPlan
+	32, // 23: stillroom.v1.PlanProgress.elapsed:type_name -> google.protobuf.Duration
+	34, // 24: stillroom.v1.LoadPlan.create_time:type_name -> google.protobuf.Timestamp
+	34, // 25: stillroom.v1.LoadPlan.open_time:type_name -> google.protobuf.Timestamp
+	34, // 26: stillroom.v1.LoadPlan.close_time:type_name -> google.protobuf.Timestamp
+	35, // 27: stillroom.v1.LoadPlan.altitude:type_name -> stillroom.v1.Altitude
+	14, // 28: stillroom.v1.LoadPlan.outcome:type_name -> stillroom.v1.PlanOutcome
+	16, // 29: stillroom.v1.LoadPlan.batches:type_name -> stillroom.v1.PlannedBatch
+	17, // 30: stillroom.v1.LoadPlan.canners:type_name -> stillroom.v1.PlannedCanner
+	24, // 31: stillroom.v1.LoadPlan.burners:type_name -> stillroom.v1.UseRow
+	24, // 32: stillroom.v1.LoadPlan.handlers:type_name -> stillroom.v1.UseRow
+	26, // 33: stillroom.v1.LoadPlan.unplaced:type_name -> stillroom.v1.UnplacedJars
+	27, // 34: stillroom.v1.LoadPlan.chain:type_name -> stillroom.v1.ChainLink
+	28, // 35: stillroom.v1.LoadPlan.gains:type_name -> stillroom.v1.Gain
+	4,  // 36: stillroom.v1.LoadPlan.assumptions:type_name -> stillroom.v1.WorkAssumptions
+	36, // 37: stillroom.v1.LoadPlan.cautions:type_name -> stillroom.v1.Caution
+	5,  // 38: stillroom.v1.LoadPlan.choices:type_name -> stillroom.v1.ProcessPick
+	34, // 39: stillroom.v1.PlanOutcome.finish_time:type_name -> google.protobuf.Timestamp
+	32, // 40: stillroom.v1.PlanOutcome.elapsed:type_name -> google.protobuf.Duration
+	37, // 41: stillroom.v1.PlannedBatch.jar_size:type_name -> stillroom.v1.JarSize
+	34, // 42: stillroom.v1.PlannedBatch.cook_time:type_name -> google.protobuf.Timestamp
+	34, // 43: stillroom.v1.PlannedBatch.lidded_time:type_name -> google.protobuf.Timestamp
+	15, // 44: stillroom.v1.PlannedBatch.before_class:type_name -> stillroom.v1.WorkPart
+	15, // 45: stillroom.v1.PlannedBatch.preparing:type_name -> stillroom.v1.WorkPart
+	15, // 46: stillroom.v1.PlannedBatch.cooking:type_name -> stillroom.v1.WorkPart
+	6,  // 47: stillroom.v1.PlannedCanner.unit:type_name -> stillroom.v1.EquipmentUnit
+	19, // 48: stillroom.v1.PlannedCanner.loads:type_name -> stillroom.v1.PlannedLoad
+	18, // 49: stillroom.v1.PlannedCanner.held:type_name -> stillroom.v1.HeldSpan
+	34, // 50: stillroom.v1.HeldSpan.start_time:type_name -> google.protobuf.Timestamp
+	34, // 51: stillroom.v1.HeldSpan.end_time:type_name -> google.protobuf.Timestamp
+	34, // 52: stillroom.v1.PlannedLoad.in_time:type_name -> google.protobuf.Timestamp
+	34, // 53: stillroom.v1.PlannedLoad.boil_time:type_name -> google.protobuf.Timestamp
+	34, // 54: stillroom.v1.PlannedLoad.clock_time:type_name -> google.protobuf.Timestamp
+	34, // 55: stillroom.v1.PlannedLoad.off_time:type_name -> google.protobuf.Timestamp
+	34, // 56: stillroom.v1.PlannedLoad.unload_time:type_name -> google.protobuf.Timestamp
+	34, // 57: stillroom.v1.PlannedLoad.out_time:type_name -> google.protobuf.Timestamp
+	37, // 58: stillroom.v1.PlannedLoad.jar_size:type_name -> stillroom.v1.JarSize
+	20, // 59: stillroom.v1.PlannedLoad.jars:type_name -> stillroom.v1.JarsInLoad
+	21, // 60: stillroom.v1.PlannedLoad.process:type_name -> stillroom.v1.LoadProcess
+	22, // 61: stillroom.v1.PlannedLoad.come_up:type_name -> stillroom.v1.ComeUpBasis
+	23, // 62: stillroom.v1.PlannedLoad.phases:type_name -> stillroom.v1.PlannedPhase
+	38, // 63: stillroom.v1.JarsInLoad.source:type_name -> stillroom.v1.Source
+	36, // 64: stillroom.v1.JarsInLoad.notes:type_name -> stillroom.v1.Caution
+	33, // 65: stillroom.v1.LoadProcess.method:type_name -> stillroom.v1.ProcessMethod
+	39, // 66: stillroom.v1.LoadProcess.pack:type_name -> stillroom.v1.Pack
+	34, // 67: stillroom.v1.PlannedPhase.start_time:type_name -> google.protobuf.Timestamp
+	34, // 68: stillroom.v1.PlannedPhase.end_time:type_name -> google.protobuf.Timestamp
+	38, // 69: stillroom.v1.PlannedPhase.source:type_name -> stillroom.v1.Source
+	25, // 70: stillroom.v1.UseRow.uses:type_name -> stillroom.v1.Use
+	34, // 71: stillroom.v1.Use.start_time:type_name -> google.protobuf.Timestamp
+	34, // 72: stillroom.v1.Use.end_time:type_name -> google.protobuf.Timestamp
+	37, // 73: stillroom.v1.UnplacedJars.jar_size:type_name -> stillroom.v1.JarSize
+	34, // 74: stillroom.v1.ChainLink.start_time:type_name -> google.protobuf.Timestamp
+	34, // 75: stillroom.v1.ChainLink.end_time:type_name -> google.protobuf.Timestamp
+	13, // 76: stillroom.v1.ListLoadPlansResponse.load_plans:type_name -> stillroom.v1.LoadPlan
+	0,  // 77: stillroom.v1.LoadService.PlanLoads:input_type -> stillroom.v1.PlanLoadsRequest
+	1,  // 78: stillroom.v1.LoadService.PlanClassesTogether:input_type -> stillroom.v1.PlanClassesTogetherRequest
+	29, // 79: stillroom.v1.LoadService.GetLoadPlan:input_type -> stillroom.v1.GetLoadPlanRequest
+	30, // 80: stillroom.v1.LoadService.ListLoadPlans:input_type -> stillroom.v1.ListLoadPlansRequest
+	11, // 81: stillroom.v1.LoadService.PlanLoads:output_type -> stillroom.v1.PlanLoadsResponse
+	2,  // 82: stillroom.v1.LoadService.PlanClassesTogether:output_type -> stillroom.v1.PlanClassesTogetherResponse
+	13, // 83: stillroom.v1.LoadService.GetLoadPlan:output_type -> stillroom.v1.LoadPlan
+	31, // 84: stillroom.v1.LoadService.ListLoadPlans:output_type -> stillroom.v1.ListLoadPlansResponse
+	81, // [81:85] is the sub-list for method output_type
+	77, // [77:81] is the sub-list for method input_type
+	77, // [77:77] is the sub-list for extension type_name
+	77, // [77:77] is the sub-list for extension extendee
+	0,  // [0:77] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_load_proto_init() }
@@ -3009,8 +3378,12 @@ func file_stillroom_v1_load_proto_init() {
 	}
 	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
-	file_stillroom_v1_load_proto_msgTypes[1].OneofWrappers = []any{}
-	file_stillroom_v1_load_proto_msgTypes[8].OneofWrappers = []any{
+	file_stillroom_v1_load_proto_msgTypes[2].OneofWrappers = []any{
+		(*PlanClassesTogetherResponse_Progress)(nil),
+		(*PlanClassesTogetherResponse_JointPlans)(nil),
+	}
+	file_stillroom_v1_load_proto_msgTypes[4].OneofWrappers = []any{}
+	file_stillroom_v1_load_proto_msgTypes[11].OneofWrappers = []any{
 		(*PlanLoadsResponse_Progress)(nil),
 		(*PlanLoadsResponse_LoadPlan)(nil),
 	}
@@ -3020,7 +3393,7 @@ func file_stillroom_v1_load_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_load_proto_rawDesc), len(file_stillroom_v1_load_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   29,
+			NumMessages:   32,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,9 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	LoadService_PlanLoads_FullMethodName     = "/stillroom.v1.LoadService/PlanLoads"
-	LoadService_GetLoadPlan_FullMethodName   = "/stillroom.v1.LoadService/GetLoadPlan"
-	LoadService_ListLoadPlans_FullMethodName = "/stillroom.v1.LoadService/ListLoadPlans"
+	LoadService_PlanLoads_FullMethodName           = "/stillroom.v1.LoadService/PlanLoads"
+	LoadService_PlanClassesTogether_FullMethodName = "/stillroom.v1.LoadService/PlanClassesTogether"
+	LoadService_GetLoadPlan_FullMethodName         = "/stillroom.v1.LoadService/GetLoadPlan"
+	LoadService_ListLoadPlans_FullMethodName       = "/stillroom.v1.LoadService/ListLoadPlans"
 )
 
 // LoadServiceClient is the client API for LoadService service.
@@ -35,6 +36,11 @@ type LoadServiceClient interface {
 	// PlanLoads plans a class and stores the plan. It streams how far it has come and ends with
 	// the stored plan. FAILED_PRECONDITION when the class has no batches, no canner or no burner.
 	PlanLoads(ctx context.Context, in *PlanLoadsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[PlanLoadsResponse], error)
+	// PlanClassesTogether plans classes that use the same canners and burners on one day, all at once, and
+	// stores a plan of each: no canner is planned for twice, nor more burners than there are. Each class
+	// has hands of its own, and no load mixes the jars of two classes. It streams how far it has come and ends
+	// with the stored plans. FAILED_PRECONDITION names the class that cannot be planned.
+	PlanClassesTogether(ctx context.Context, in *PlanClassesTogetherRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[PlanClassesTogetherResponse], error)
 	// GetLoadPlan returns one plan.
 	GetLoadPlan(ctx context.Context, in *GetLoadPlanRequest, opts ...grpc.CallOption) (*LoadPlan, error)
 	// ListLoadPlans lists a class's plans, the newest first.
@@ -68,6 +74,25 @@ func (c *loadServiceClient) PlanLoads(ctx context.Context, in *PlanLoadsRequest,
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type LoadService_PlanLoadsClient = grpc.ServerStreamingClient[PlanLoadsResponse]
 
+func (c *loadServiceClient) PlanClassesTogether(ctx context.Context, in *PlanClassesTogetherRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[PlanClassesTogetherResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &LoadService_ServiceDesc.Streams[1], LoadService_PlanClassesTogether_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[PlanClassesTogetherRequest, PlanClassesTogetherResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type LoadService_PlanClassesTogetherClient = grpc.ServerStreamingClient[PlanClassesTogetherResponse]
+
 func (c *loadServiceClient) GetLoadPlan(ctx context.Context, in *GetLoadPlanRequest, opts ...grpc.CallOption) (*LoadPlan, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(LoadPlan)
@@ -99,6 +124,11 @@ type LoadServiceServer interface {
 	// PlanLoads plans a class and stores the plan. It streams how far it has come and ends with
 	// the stored plan. FAILED_PRECONDITION when the class has no batches, no canner or no burner.
 	PlanLoads(*PlanLoadsRequest, grpc.ServerStreamingServer[PlanLoadsResponse]) error
+	// PlanClassesTogether plans classes that use the same canners and burners on one day, all at once, and
+	// stores a plan of each: no canner is planned for twice, nor more burners than there are. Each class
+	// has hands of its own, and no load mixes the jars of two classes. It streams how far it has come and ends
+	// with the stored plans. FAILED_PRECONDITION names the class that cannot be planned.
+	PlanClassesTogether(*PlanClassesTogetherRequest, grpc.ServerStreamingServer[PlanClassesTogetherResponse]) error
 	// GetLoadPlan returns one plan.
 	GetLoadPlan(context.Context, *GetLoadPlanRequest) (*LoadPlan, error)
 	// ListLoadPlans lists a class's plans, the newest first.
@@ -115,6 +145,9 @@ type UnimplementedLoadServiceServer struct{}
 
 func (UnimplementedLoadServiceServer) PlanLoads(*PlanLoadsRequest, grpc.ServerStreamingServer[PlanLoadsResponse]) error {
 	return status.Error(codes.Unimplemented, "method PlanLoads not implemented")
+}
+func (UnimplementedLoadServiceServer) PlanClassesTogether(*PlanClassesTogetherRequest, grpc.ServerStreamingServer[PlanClassesTogetherResponse]) error {
+	return status.Error(codes.Unimplemented, "method PlanClassesTogether not implemented")
 }
 func (UnimplementedLoadServiceServer) GetLoadPlan(context.Context, *GetLoadPlanRequest) (*LoadPlan, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetLoadPlan not implemented")
@@ -153,6 +186,17 @@ func _LoadService_PlanLoads_Handler(srv interface{}, stream grpc.ServerStream) e
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type LoadService_PlanLoadsServer = grpc.ServerStreamingServer[PlanLoadsResponse]
+
+func _LoadService_PlanClassesTogether_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(PlanClassesTogetherRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(LoadServiceServer).PlanClassesTogether(m, &grpc.GenericServerStream[PlanClassesTogetherRequest, PlanClassesTogetherResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type LoadService_PlanClassesTogetherServer = grpc.ServerStreamingServer[PlanClassesTogetherResponse]
 
 func _LoadService_GetLoadPlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetLoadPlanRequest)
@@ -210,6 +254,11 @@ var LoadService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "PlanLoads",
 			Handler:       _LoadService_PlanLoads_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "PlanClassesTogether",
+			Handler:       _LoadService_PlanClassesTogether_Handler,
 			ServerStreams: true,
 		},
 	},

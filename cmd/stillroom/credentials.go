@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"log/slog"
 	"net"
 	"os"
 	"path/filepath"
@@ -18,6 +19,7 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 
 	"stillroom/internal/access"
+	"stillroom/internal/identity"
 	"stillroom/internal/localpg"
 )
 
@@ -63,6 +65,34 @@ func operatorSecret(data string) (secret, from string, err error) {
 		return "", "", fmt.Errorf("keeping the operator's token: %w; set $%s", err, operatorVariable)
 	}
 	return secret, path, nil
+}
+
+// identityProviders reads the file of identity providers; nil when there is none.
+func (o serverOptions) identityProviders() (*identity.Verifier, error) {
+	if o.identity == "" {
+		return nil, nil
+	}
+	if o.open {
+		return nil, errors.New("--identity and --open exclude each other: an open server asks nobody who they are")
+	}
+	f, err := os.Open(o.identity)
+	if err != nil {
+		return nil, fmt.Errorf("--identity: %w", err)
+	}
+	defer func() { _ = f.Close() }()
+	providers, err := identity.Read(f)
+	if err != nil {
+		return nil, fmt.Errorf("--identity %s: %w", o.identity, err)
+	}
+	now := o.now
+	if now == nil {
+		now = time.Now
+	}
+	log := o.log
+	if log == nil {
+		log = slog.Default()
+	}
+	return identity.New(providers, log, now), nil
 }
 
 // callerSecret is the token that commands send: from the environment, else, to a

@@ -61,6 +61,7 @@ func newServe(s *session) *cobra.Command {
 		},
 	}
 	cmd.Flags().BoolVar(&o.open, "open", false, "ask nobody for a token; on a loopback address only")
+	cmd.Flags().StringVar(&o.identity, "identity", "", "YAML file of the kitchens' identity providers (OpenID Connect); deploy/README.md shows one")
 	cmd.Flags().StringVar(&o.tlsCert, "tls-cert", "", "PEM file of the certificate to serve TLS with; read again when it changes")
 	cmd.Flags().StringVar(&o.tlsKey, "tls-key", "", "PEM file of its key")
 	cmd.Flags().StringVar(&o.tlsClientCA, "tls-client-ca", "", "ask clients for certificates of the authorities in this PEM file")
@@ -91,6 +92,8 @@ type serverOptions struct {
 	now        func() time.Time
 	// open takes every caller for the operator; else there are tokens.
 	open bool
+	// identity is the file of identity providers; empty for none.
+	identity string
 	// TLS, from files; plaintext allows an address that others can reach to go without.
 	tlsCert, tlsKey, tlsClientCA string
 	plaintext                    bool
@@ -151,6 +154,10 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 			return nil, fmt.Errorf("--open goes with a loopback address only; %s can be reached from other machines", address)
 		}
 	}
+	providers, err := o.identityProviders()
+	if err != nil {
+		return nil, err
+	}
 	if srv.seen, err = telemetry.Start(ctx); err != nil {
 		return nil, err
 	}
@@ -178,6 +185,10 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 	}
 	if transport != nil {
 		options.Transport = besidesInside{credentials.NewTLS(transport)}
+	}
+	if providers != nil {
+		options.Identity = providers
+		go providers.Warm(ctx)
 	}
 	if srv.door = "open to this machine"; !o.open {
 		var from string

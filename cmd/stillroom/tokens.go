@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -141,9 +142,12 @@ func newTokenWho(s *session) *cobra.Command {
 				return err
 			}
 			return s.show(who, func(w io.Writer) {
-				fmt.Fprintf(w, "%s (%s)", roleWord(who.GetRole()), who.GetDisplayName())
+				fmt.Fprintf(w, "%s (%s)", roleWord(who.GetRole()), cmp.Or(who.GetDisplayName(), who.GetSubject()))
 				if who.GetKitchen() != "" {
 					fmt.Fprintf(w, " in %s", last(who.GetKitchen()))
+				}
+				if who.GetSubject() != "" {
+					fmt.Fprintf(w, ", recorded as %s, signed in until %s", who.GetSubject(), clock(who.GetExpireTime(), time.Local))
 				}
 				fmt.Fprintln(w)
 			})

@@ -48,12 +48,14 @@ type Caller struct {
 	Role Role
 	// Kitchen is the id of the one kitchen the caller belongs to; empty for an operator.
 	Kitchen string
-	// Token is the id of the token shown; Subject the name an identity provider gave. One of them is set
-	// but for an operator.
+	// Token is the id of the token shown; Subject whom an identity provider vouches for, by an identifier
+	// that is not their name. One of them is set but for an operator.
 	Token, Subject string
 	// Participant and Class are the ids a participant's token is bound to; empty for others.
 	Participant, Class string
 	DisplayName        string
+	// Until is when what let the caller in stops working; zero for never.
+	Until time.Time
 }
 
 // Name is how the record of changes calls the caller.

@@ -72,6 +72,8 @@ type Error struct {
 	Violations []Violation
 	// RetryAfter is set for Exhausted and Unavailable, zero otherwise.
 	RetryAfter time.Duration
+	// Reason tells programs more than Kind does, in capitals and underscores; empty where Kind says it all.
+	Reason string
 
 	cause error
 }

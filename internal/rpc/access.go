@@ -23,7 +23,10 @@ const tokenPattern = "kitchens/{kitchen}/tokens/{token}"
 
 func (s *accessService) GetCaller(ctx context.Context, _ *stillroomv1.GetCallerRequest) (*stillroomv1.Caller, error) {
 	c := access.From(ctx)
-	out := &stillroomv1.Caller{Role: stillroomv1.Role(c.Role), DisplayName: c.DisplayName}
+	out := &stillroomv1.Caller{Role: stillroomv1.Role(c.Role), DisplayName: c.DisplayName, Subject: c.Subject}
+	if !c.Until.IsZero() {
+		out.ExpireTime = timestamppb.New(c.Until)
+	}
 	if c.Kitchen != "" {
 		out.Kitchen = nameOf(kitchenPattern, c.Kitchen)
 	}

@@ -19,6 +19,7 @@ import (
 
 	"stillroom/internal/access"
 	"stillroom/internal/fault"
+	"stillroom/internal/identity"
 )
 
 // ourPackage is the contract's package; methods of other services (health,
@@ -80,6 +81,9 @@ func (b *backend) identify(ctx context.Context) (access.Caller, error) {
 	}
 	if b.operatorHash != nil && subtle.ConstantTimeCompare(access.Hash(secret), b.operatorHash) == 1 {
 		return access.Caller{Role: access.Operator, DisplayName: "operator"}, nil
+	}
+	if b.identity != nil && identity.Issued(secret) {
+		return b.identity.Caller(ctx, secret)
 	}
 	return b.store.Caller(ctx, secret, b.now())
 }

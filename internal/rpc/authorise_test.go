@@ -39,12 +39,16 @@ type guarded struct {
 	clock time.Time
 }
 
-func newGuarded(t *testing.T) *guarded {
+func newGuarded(t *testing.T, change ...func(*guarded, *Options)) *guarded {
 	t.Helper()
 	st := storetest.Open(t)
 	g := &guarded{clock: testNow}
-	srv, err := NewServer(Options{
-		Store: st, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Now: func() time.Time { return g.clock }, OperatorSecret: testOperator})
+	options := Options{
+		Store: st, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Now: func() time.Time { return g.clock }, OperatorSecret: testOperator}
+	for _, c := range change {
+		c(g, &options)
+	}
+	srv, err := NewServer(options)
 	require.NoError(t, err)
 	listener := bufconn.Listen(1 << 20)
 	go func() { _ = srv.Serve(listener) }()
@@ -60,7 +64,7 @@ func newGuarded(t *testing.T) *guarded {
 		}))
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = conn.Close() })
-	g.testServer = &testServer{conn: conn, store: st}
+	g.testServer = &testServer{conn: conn, store: st, server: srv}
 	g.setTable(t, 4)
 	g.addPerson(t, "ana")
 	g.addPerson(t, "bo")

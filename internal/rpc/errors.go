@@ -58,7 +58,11 @@ func toStatus(err error) *status.Status {
 		return status.New(codes.Internal, internalMessage)
 	}
 	st := status.New(known.code, f.Error())
-	details := []protoadapt.MessageV1{&errdetails.ErrorInfo{Reason: known.reason, Domain: errorDomain}}
+	reason := known.reason
+	if f.Reason != "" {
+		reason = f.Reason
+	}
+	details := []protoadapt.MessageV1{&errdetails.ErrorInfo{Reason: reason, Domain: errorDomain}}
 	if len(f.Violations) > 0 {
 		bad := &errdetails.BadRequest{}
 		for _, v := range f.Violations {

@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"context"
 	"log/slog"
 	"time"
 
@@ -33,6 +34,8 @@ type Options struct {
 	Now func() time.Time
 	// OperatorSecret is the bearer token of the service's operator; empty for none.
 	OperatorSecret string
+	// Identity knows the tokens of the kitchens' identity providers; nil for none.
+	Identity Identity
 	// Open takes every caller for the operator. For a server that only its own machine can reach.
 	Open bool
 	// Transport is the server's TLS; nil for plain text.
@@ -44,6 +47,11 @@ type Options struct {
 	Propagator propagation.TextMapPropagator
 }
 
+// Identity finds out who a token of an identity provider stands for.
+type Identity interface {
+	Caller(ctx context.Context, token string) (access.Caller, error)
+}
+
 // backend is what every service shares.
 type backend struct {
 	store     *store.Store
@@ -53,6 +61,7 @@ type backend struct {
 
 	open         bool
 	operatorHash []byte
+	identity     Identity
 	// rules holds who may call what, by full method name; it does not change once serving.
 	rules map[string]rule
 }
@@ -76,7 +85,7 @@ func NewServer(o Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &backend{store: o.Store, log: o.Log, now: o.Now, validator: validator, open: o.Open}
+	b := &backend{store: o.Store, log: o.Log, now: o.Now, validator: validator, open: o.Open, identity: o.Identity}
 	if o.OperatorSecret != "" {
 		b.operatorHash = access.Hash(o.OperatorSecret)
 	}

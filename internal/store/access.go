@@ -98,7 +98,7 @@ func (s *Store) Caller(ctx context.Context, secret string, now time.Time) (acces
 		return s.bound(ctx, row.Token, row.Kitchen, token)
 	}
 	return access.Caller{
-		Role: token.Role, Kitchen: row.Kitchen, Token: token.ID, DisplayName: token.DisplayName,
+		Role: token.Role, Kitchen: row.Kitchen, Token: token.ID, DisplayName: token.DisplayName, Until: token.Expires,
 	}, nil
 }
 
@@ -112,6 +112,7 @@ func (s *Store) bound(ctx context.Context, row db.Token, kitchen string, token a
 	})
 	return access.Caller{
 		Role: token.Role, Kitchen: kitchen, Token: token.ID, Participant: full.Participant, Class: full.Class, DisplayName: token.DisplayName,
+		Until: token.Expires,
 	}, err
 }
 

@@ -207,7 +207,12 @@ type Caller struct {
 	// The one class a participant's token opens, "kitchens/{kitchen}/classes/{class}"; empty for others.
 	Class string `protobuf:"bytes,5,opt,name=class,proto3" json:"class,omitempty"`
 	// Name for people.
-	DisplayName   string `protobuf:"bytes,6,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	DisplayName string `protobuf:"bytes,6,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	// Whom the kitchen's identity provider vouches for, as the record of changes calls them: the provider
+	// and its identifier of the person, "login.example.org#248289761001"; empty for others.
+	Subject string `protobuf:"bytes,7,opt,name=subject,proto3" json:"subject,omitempty"`
+	// When what let the caller in stops working; unset for never.
+	ExpireTime    *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -282,6 +287,20 @@ func (x *Caller) GetDisplayName() string {
 		return x.DisplayName
 	}
 	return ""
+}
+
+func (x *Caller) GetSubject() string {
+	if x != nil {
+		return x.Subject
+	}
+	return ""
+}
+
+func (x *Caller) GetExpireTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpireTime
+	}
+	return nil
 }
 
 // Token lets a person or a program in. Its secret is 256 random bits, shown once
@@ -748,7 +767,8 @@ type AuditEntry struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// When.
 	Time *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=time,proto3" json:"time,omitempty"`
-	// Who: the token's name, or the subject of an identity provider; "operator" for an operator.
+	// Who: the token's name, or the provider and its identifier of the person (see Caller.subject);
+	// "operator" for an operator.
 	Caller string `protobuf:"bytes,2,opt,name=caller,proto3" json:"caller,omitempty"`
 	// As what.
 	Role Role `protobuf:"varint,3,opt,name=role,proto3,enum=stillroom.v1.Role" json:"role,omitempty"`
@@ -981,14 +1001,17 @@ const file_stillroom_v1_access_proto_rawDesc = "" +
 	"\x05least\x18\x01 \x01(\x0e2\x12.stillroom.v1.RoleR\x05least\x12 \n" +
 	"\vparticipant\x18\x02 \x01(\bR\vparticipant\x12\x16\n" +
 	"\x06anyone\x18\x03 \x01(\bR\x06anyone\"\x12\n" +
-	"\x10GetCallerRequest\"\xbb\x01\n" +
+	"\x10GetCallerRequest\"\x92\x02\n" +
 	"\x06Caller\x12&\n" +
 	"\x04role\x18\x01 \x01(\x0e2\x12.stillroom.v1.RoleR\x04role\x12\x18\n" +
 	"\akitchen\x18\x02 \x01(\tR\akitchen\x12\x14\n" +
 	"\x05token\x18\x03 \x01(\tR\x05token\x12 \n" +
 	"\vparticipant\x18\x04 \x01(\tR\vparticipant\x12\x14\n" +
 	"\x05class\x18\x05 \x01(\tR\x05class\x12!\n" +
-	"\fdisplay_name\x18\x06 \x01(\tR\vdisplayName\"\xca\x04\n" +
+	"\fdisplay_name\x18\x06 \x01(\tR\vdisplayName\x12\x18\n" +
+	"\asubject\x18\a \x01(\tR\asubject\x12;\n" +
+	"\vexpire_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"expireTime\"\xca\x04\n" +
 	"\x05Token\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x120\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01\x18xR\vdisplayName\x12:\n" +
@@ -1102,36 +1125,37 @@ var file_stillroom_v1_access_proto_goTypes = []any{
 var file_stillroom_v1_access_proto_depIdxs = []int32{
 	0,  // 0: stillroom.v1.Access.least:type_name -> stillroom.v1.Role
 	0,  // 1: stillroom.v1.Caller.role:type_name -> stillroom.v1.Role
-	0,  // 2: stillroom.v1.Token.role:type_name -> stillroom.v1.Role
-	14, // 3: stillroom.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
-	14, // 4: stillroom.v1.Token.create_time:type_name -> google.protobuf.Timestamp
-	14, // 5: stillroom.v1.Token.last_use_time:type_name -> google.protobuf.Timestamp
-	14, // 6: stillroom.v1.Token.revoke_time:type_name -> google.protobuf.Timestamp
-	4,  // 7: stillroom.v1.CreateTokenRequest.token:type_name -> stillroom.v1.Token
-	4,  // 8: stillroom.v1.CreateTokenResponse.token:type_name -> stillroom.v1.Token
-	4,  // 9: stillroom.v1.ListTokensResponse.tokens:type_name -> stillroom.v1.Token
-	14, // 10: stillroom.v1.AuditEntry.time:type_name -> google.protobuf.Timestamp
-	0,  // 11: stillroom.v1.AuditEntry.role:type_name -> stillroom.v1.Role
-	11, // 12: stillroom.v1.ListAuditEntriesResponse.audit_entries:type_name -> stillroom.v1.AuditEntry
-	15, // 13: stillroom.v1.access:extendee -> google.protobuf.MethodOptions
-	1,  // 14: stillroom.v1.access:type_name -> stillroom.v1.Access
-	2,  // 15: stillroom.v1.AccessService.GetCaller:input_type -> stillroom.v1.GetCallerRequest
-	5,  // 16: stillroom.v1.AccessService.CreateToken:input_type -> stillroom.v1.CreateTokenRequest
-	7,  // 17: stillroom.v1.AccessService.GetToken:input_type -> stillroom.v1.GetTokenRequest
-	8,  // 18: stillroom.v1.AccessService.ListTokens:input_type -> stillroom.v1.ListTokensRequest
-	10, // 19: stillroom.v1.AccessService.RevokeToken:input_type -> stillroom.v1.RevokeTokenRequest
-	12, // 20: stillroom.v1.AccessService.ListAuditEntries:input_type -> stillroom.v1.ListAuditEntriesRequest
-	3,  // 21: stillroom.v1.AccessService.GetCaller:output_type -> stillroom.v1.Caller
-	6,  // 22: stillroom.v1.AccessService.CreateToken:output_type -> stillroom.v1.CreateTokenResponse
-	4,  // 23: stillroom.v1.AccessService.GetToken:output_type -> stillroom.v1.Token
-	9,  // 24: stillroom.v1.AccessService.ListTokens:output_type -> stillroom.v1.ListTokensResponse
-	4,  // 25: stillroom.v1.AccessService.RevokeToken:output_type -> stillroom.v1.Token
-	13, // 26: stillroom.v1.AccessService.ListAuditEntries:output_type -> stillroom.v1.ListAuditEntriesResponse
-	21, // [21:27] is the sub-list for method output_type
-	15, // [15:21] is the sub-list for method input_type
-	14, // [14:15] is the sub-list for extension type_name
-	13, // [13:14] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	14, // 2: stillroom.v1.Caller.expire_time:type_name -> google.protobuf.Timestamp
+	0,  // 3: stillroom.v1.Token.role:type_name -> stillroom.v1.Role
+	14, // 4: stillroom.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
+	14, // 5: stillroom.v1.Token.create_time:type_name -> google.protobuf.Timestamp
+	14, // 6: stillroom.v1.Token.last_use_time:type_name -> google.protobuf.Timestamp
+	14, // 7: stillroom.v1.Token.revoke_time:type_name -> google.protobuf.Timestamp
+	4,  // 8: stillroom.v1.CreateTokenRequest.token:type_name -> stillroom.v1.Token
+	4,  // 9: stillroom.v1.CreateTokenResponse.token:type_name -> stillroom.v1.Token
+	4,  // 10: stillroom.v1.ListTokensResponse.tokens:type_name -> stillroom.v1.Token
+	14, // 11: stillroom.v1.AuditEntry.time:type_name -> google.protobuf.Timestamp
+	0,  // 12: stillroom.v1.AuditEntry.role:type_name -> stillroom.v1.Role
+	11, // 13: stillroom.v1.ListAuditEntriesResponse.audit_entries:type_name -> stillroom.v1.AuditEntry
+	15, // 14: stillroom.v1.access:extendee -> google.protobuf.MethodOptions
+	1,  // 15: stillroom.v1.access:type_name -> stillroom.v1.Access
+	2,  // 16: stillroom.v1.AccessService.GetCaller:input_type -> stillroom.v1.GetCallerRequest
+	5,  // 17: stillroom.v1.AccessService.CreateToken:input_type -> stillroom.v1.CreateTokenRequest
+	7,  // 18: stillroom.v1.AccessService.GetToken:input_type -> stillroom.v1.GetTokenRequest
+	8,  // 19: stillroom.v1.AccessService.ListTokens:input_type -> stillroom.v1.ListTokensRequest
+	10, // 20: stillroom.v1.AccessService.RevokeToken:input_type -> stillroom.v1.RevokeTokenRequest
+	12, // 21: stillroom.v1.AccessService.ListAuditEntries:input_type -> stillroom.v1.ListAuditEntriesRequest
+	3,  // 22: stillroom.v1.AccessService.GetCaller:output_type -> stillroom.v1.Caller
+	6,  // 23: stillroom.v1.AccessService.CreateToken:output_type -> stillroom.v1.CreateTokenResponse
+	4,  // 24: stillroom.v1.AccessService.GetToken:output_type -> stillroom.v1.Token
+	9,  // 25: stillroom.v1.AccessService.ListTokens:output_type -> stillroom.v1.ListTokensResponse
+	4,  // 26: stillroom.v1.AccessService.RevokeToken:output_type -> stillroom.v1.Token
+	13, // 27: stillroom.v1.AccessService.ListAuditEntries:output_type -> stillroom.v1.ListAuditEntriesResponse
+	22, // [22:28] is the sub-list for method output_type
+	16, // [16:22] is the sub-list for method input_type
+	15, // [15:16] is the sub-list for extension type_name
+	14, // [14:15] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_access_proto_init() }

@@ -51,7 +51,9 @@ func (l inside) dial() (*grpc.ClientConn, error) {
 }
 
 // besidesInside asks for TLS of everybody but the program's own pages.
-type besidesInside struct{ credentials.TransportCredentials }
+type besidesInside struct {
+	credentials.TransportCredentials
+}
 
 func (c besidesInside) ServerHandshake(conn net.Conn) (net.Conn, credentials.AuthInfo, error) {
 	if own, ok := conn.(insideConn); ok {

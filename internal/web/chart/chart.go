@@ -31,8 +31,10 @@ type Row struct {
 
 // Load is what belongs together in a row: a canner load, or a batch at a station.
 type Load struct {
-	// Label is printed in its widest span, where it fits.
+	// Label is printed in its widest span, where it fits and no span has a label of its own.
 	Label string
+	// Caption is printed under it, such as the times on the clock, in as far as there is room before the next load.
+	Caption string
 	// Name says all of it in a sentence, for those who cannot see the chart and for a pointer that rests on it.
 	Name string
 	// Spans of it, end to end or with gaps.
@@ -58,8 +60,9 @@ type Size struct {
 	Width, NameWidth float64
 	// Axis is the height of the clock above the rows; Heading that of a group's name.
 	Axis, Heading float64
-	// Lane is the height of a bar, LaneGap the white between bars of one row, RowGap the white between rows.
-	Lane, LaneGap, RowGap float64
+	// Lane is the height of a bar, Caption that of the line under it (0 prints none), LaneGap the white between lanes
+	// of one row, RowGap the white between rows.
+	Lane, Caption, LaneGap, RowGap float64
 	// Unit is how long one millimetre of a texture is.
 	Unit float64
 	// MinTick is the least distance between two times on the clock.
@@ -67,7 +70,7 @@ type Size struct {
 }
 
 // ScreenSize suits an SVG that fills a desktop page; the element scales with its box.
-var ScreenSize = Size{Width: 1200, NameWidth: 150, Axis: 34, Heading: 26, Lane: 44, LaneGap: 3, RowGap: 8, Unit: 5, MinTick: 64}
+var ScreenSize = Size{Width: 1200, NameWidth: 150, Axis: 34, Heading: 26, Lane: 36, Caption: 15, LaneGap: 4, RowGap: 9, Unit: 5, MinTick: 64}
 
 // Box is a rectangle; Y grows downwards.
 type Box struct{ X, Y, Width, Height float64 }
@@ -103,8 +106,11 @@ type PlacedRow struct {
 // PlacedLoad is a load with its place.
 type PlacedLoad struct {
 	Load
+	// Box is its bars, from the first span to the last.
 	Box
 	Spans []PlacedSpan
+	// CaptionRoom is how wide its caption may be.
+	CaptionRoom float64
 }
 
 // PlacedSpan is a span with its place.
@@ -114,6 +120,9 @@ type PlacedSpan struct {
 	// Text is the label that goes into it: the span's own, or the load's in its widest span.
 	Text string
 }
+
+// pitch is from one lane to the next.
+func (s Size) pitch() float64 { return s.Lane + s.Caption + s.LaneGap }
 
 // X is the place of an instant, held to the ends of the clock.
 func (p *Placed) X(t time.Time) float64 { return p.Chart.x(p.Size, t) }
@@ -148,13 +157,23 @@ func (c Chart) Place(s Size) *Placed {
 		count := 1
 		for i, load := range row.Loads {
 			count = max(count, lanes[i]+1)
-			if l, ok := c.placeLoad(s, load, y+float64(lanes[i])*(s.Lane+s.LaneGap)); ok {
+			if l, ok := c.placeLoad(s, load, y+float64(lanes[i])*s.pitch()); ok {
 				placed.Loads = append(placed.Loads, l)
 			}
 		}
 		// In the order of the clock, which is the order of the keyboard too.
 		slices.SortStableFunc(placed.Loads, func(a, b PlacedLoad) int { return cmp.Or(cmp.Compare(a.X, b.X), cmp.Compare(a.Y, b.Y)) })
-		placed.Box = Box{X: 0, Y: y, Width: s.Width, Height: float64(count)*(s.Lane+s.LaneGap) - s.LaneGap}
+		placed.Box = Box{X: 0, Y: y, Width: s.Width, Height: float64(count)*s.pitch() - s.LaneGap}
+		for i := range placed.Loads {
+			l := &placed.Loads[i]
+			until := s.Width
+			for _, other := range placed.Loads {
+				if other.Y == l.Y && other.X > l.X {
+					until = min(until, other.X)
+				}
+			}
+			l.CaptionRoom = until - l.X
+		}
 		p.Rows = append(p.Rows, placed)
 		y += placed.Height + s.RowGap
 	}
@@ -290,4 +309,21 @@ func (c Chart) Kinds() []Kind {
 		}
 	}
 	return all
+}
+
+// Map is the chart with every text put through a function, for a typeface that needs its texts made ready.
+func (c Chart) Map(text func(string) string) Chart {
+	c.Rows = slices.Clone(c.Rows)
+	for i, row := range c.Rows {
+		row.Name, row.Group, row.Loads = text(row.Name), text(row.Group), slices.Clone(row.Loads)
+		for j, load := range row.Loads {
+			load.Label, load.Caption, load.Name, load.Spans = text(load.Label), text(load.Caption), text(load.Name), slices.Clone(load.Spans)
+			for k, span := range load.Spans {
+				load.Spans[k].Label = text(span.Label)
+			}
+			row.Loads[j] = load
+		}
+		c.Rows[i] = row
+	}
+	return c
 }

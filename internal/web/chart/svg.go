@@ -112,6 +112,10 @@ func (p *Placed) writeRow(b *strings.Builder, id string, row PlacedRow) {
 		for _, span := range load.Spans {
 			p.writeLabel(b, span)
 		}
+		if caption := short(load.Caption, load.CaptionRoom-3, s.Caption*0.8); caption != "" {
+			fmt.Fprintf(b, `<text class="chart-caption" aria-hidden="true" font-size="%s" x="%s" y="%s">%s</text>`,
+				number(s.Caption*0.8), number(load.X), number(load.Y+s.Lane+s.Caption*0.85), text(caption))
+		}
 		// Drawn last, over the textures, so that the ring of the focus is never hidden.
 		fmt.Fprintf(b, `<rect class="chart-frame" x="%s" y="%s" width="%s" height="%s"/></g>`, number(load.X), number(load.Y), number(load.Width), number(load.Height))
 	}
@@ -146,6 +150,9 @@ func width(s string, height float64) float64 {
 // short cuts a text to a width, with a mark; empty where not even three letters fit.
 func short(s string, room, height float64) string {
 	s = inert.Text(s)
+	if height <= 0 {
+		return ""
+	}
 	if width(s, height) <= room {
 		return s
 	}

@@ -258,7 +258,7 @@ func (s *session) showEnrolment(e *stillroomv1.Enrolment, err error) error {
 
 func newParticipant(s *session) *cobra.Command {
 	return parent(groupClass, "participant", "Participants: the people a kitchen knows",
-		newParticipantCreate(s), newParticipantList(s))
+		newParticipantCreate(s), newParticipantList(s), newParticipantExport(s), newParticipantErase(s))
 }
 
 func newParticipantCreate(s *session) *cobra.Command {

@@ -17,7 +17,9 @@ type Participant struct {
 	// HomeAltitude is nil when unknown.
 	HomeAltitude *measure.Altitude
 	CreatedAt    time.Time
-	Version      int64
+	// Erased is when their name and contact were taken out, zero when they were not.
+	Erased  time.Time
+	Version int64
 }
 
 // EnrolmentState is where a participant stands with a class.

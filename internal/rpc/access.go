@@ -142,10 +142,7 @@ func (s *accessService) ListAuditEntries(ctx context.Context, req *stillroomv1.L
 		rows, cursors, err := tx.AuditEntries(ctx, before, size+1)
 		rows, more := cut(rows, size)
 		for _, e := range rows {
-			out.AuditEntries = append(out.AuditEntries, &stillroomv1.AuditEntry{
-				Time: timestamppb.New(e.Time), Caller: e.Caller, Role: stillroomv1.Role(e.Role), Method: e.Method,
-				Resource: e.Resource, RequestId: e.RequestID,
-			})
+			out.AuditEntries = append(out.AuditEntries, encodeEntry(e))
 		}
 		if more {
 			out.NextPageToken = nextPage(list, cursors[size-1])
@@ -153,6 +150,13 @@ func (s *accessService) ListAuditEntries(ctx context.Context, req *stillroomv1.L
 		return err
 	})
 	return out, err
+}
+
+func encodeEntry(e access.Entry) *stillroomv1.AuditEntry {
+	return &stillroomv1.AuditEntry{
+		Time: timestamppb.New(e.Time), Caller: e.Caller, Role: stillroomv1.Role(e.Role), Method: e.Method,
+		Resource: e.Resource, RequestId: e.RequestID,
+	}
 }
 
 // longestLife bounds how long a token may work.

@@ -55,5 +55,5 @@ func once[R proto.Message](ctx context.Context, tx *store.Tx, req creation, do f
 	if err != nil {
 		return none, err
 	}
-	return result, tx.FinishRequest(ctx, id, answer)
+	return result, tx.FinishRequest(ctx, id, store.Reply{Type: string(result.ProtoReflect().Descriptor().FullName()), Wire: answer})
 }

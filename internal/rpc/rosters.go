@@ -20,6 +20,8 @@ import (
 type rosterService struct {
 	stillroomv1.UnimplementedRosterServiceServer
 	*backend
+	// queue shows questions, and wakes those who watch them.
+	queue *questionService
 }
 
 func (s *rosterService) CreateParticipant(ctx context.Context, req *stillroomv1.CreateParticipantRequest) (*stillroomv1.Participant, error) {
@@ -439,6 +441,9 @@ func encodeParticipant(k string, p kitchen.Participant) *stillroomv1.Participant
 		Allergies:   p.Allergies,
 		CreateTime:  timestamppb.New(p.CreatedAt),
 		Etag:        etag(p.Version),
+	}
+	if !p.Erased.IsZero() {
+		out.EraseTime = timestamppb.New(p.Erased)
 	}
 	if p.HomeAltitude != nil {
 		out.HomeAltitude = &stillroomv1.Altitude{Metres: p.HomeAltitude.Metres().Float64()}

@@ -115,7 +115,7 @@ func NewServer(o Options) (*Server, error) {
 	stillroomv1.RegisterQuestionServiceServer(s, queue)
 	stillroomv1.RegisterKitchenServiceServer(s, &kitchenService{backend: b})
 	stillroomv1.RegisterClassServiceServer(s, &classService{backend: b})
-	stillroomv1.RegisterRosterServiceServer(s, &rosterService{backend: b})
+	stillroomv1.RegisterRosterServiceServer(s, &rosterService{backend: b, queue: queue})
 	stillroomv1.RegisterShoppingServiceServer(s, &shoppingService{backend: b})
 	stillroomv1.RegisterEquipmentServiceServer(s, &equipmentService{backend: b})
 	loads := newLoadService(b)

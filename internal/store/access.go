@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"time"
@@ -22,8 +23,12 @@ var (
 // CreateToken keeps a token with the hash of its secret.
 func (t *Tx) CreateToken(ctx context.Context, token access.Token, hash []byte) (access.Token, error) {
 	if token.Participant != "" {
-		if _, err := t.Participant(ctx, token.Participant); err != nil {
-			return access.Token{}, err
+		who, err := t.q.HoldParticipant(ctx, db.HoldParticipantParams{KitchenID: t.kitchen, Slug: token.Participant})
+		if err != nil {
+			return access.Token{}, found(err, "participant", token.Participant)
+		}
+		if who.ErasedAt != nil {
+			return access.Token{}, constraintFaults["participants_erased_holds"]()
 		}
 		if _, err := t.Class(ctx, token.Class); err != nil {
 			return access.Token{}, err
@@ -126,7 +131,7 @@ func (t *Tx) addAuditEntry(ctx context.Context) error {
 	}
 	return t.q.InsertAuditEntry(ctx, db.InsertAuditEntryParams{
 		KitchenID: t.kitchen, ID: newID(), At: e.Time, Caller: e.Caller, Role: e.Role.String(), Method: e.Method,
-		Resource: e.Resource, RequestID: e.RequestID,
+		Resource: cmp.Or(t.subject, e.Resource), RequestID: e.RequestID,
 	})
 }
 
@@ -140,10 +145,12 @@ func (t *Tx) AuditEntries(ctx context.Context, before AuditCursor, limit int32) 
 	}
 	rows, err := t.q.ListAuditEntries(ctx, db.ListAuditEntriesParams{KitchenID: t.kitchen, Before: before, Size: limit})
 	cursors := each(rows, func(r db.AuditEntry) AuditCursor { return r.ID })
-	return each(rows, func(r db.AuditEntry) access.Entry {
-		role, _ := access.ParseRole(r.Role)
-		return access.Entry{Time: r.At, Caller: r.Caller, Role: role, Method: r.Method, Resource: r.Resource, RequestID: r.RequestID}
-	}), cursors, err
+	return each(rows, toEntry), cursors, err
+}
+
+func toEntry(r db.AuditEntry) access.Entry {
+	role, _ := access.ParseRole(r.Role)
+	return access.Entry{Time: r.At, Caller: r.Caller, Role: role, Method: r.Method, Resource: r.Resource, RequestID: r.RequestID}
 }
 
 func toToken(r db.Token, participant, class string) access.Token {

@@ -39,9 +39,16 @@ func (t *Tx) BeginRequest(ctx context.Context, id uuid.UUID, method string, fing
 	return row.Response, true, nil
 }
 
+// Reply is an answer as it is stored, with the full name of its message; empty when a
+// program before this one stored it.
+type Reply struct {
+	Type string
+	Wire []byte
+}
+
 // FinishRequest stores the answer of a claimed request_id.
-func (t *Tx) FinishRequest(ctx context.Context, id uuid.UUID, response []byte) error {
-	return t.q.FinishRequest(ctx, db.FinishRequestParams{KitchenID: t.kitchen, RequestID: id, Response: response})
+func (t *Tx) FinishRequest(ctx context.Context, id uuid.UUID, r Reply) error {
+	return t.q.FinishRequest(ctx, db.FinishRequestParams{KitchenID: t.kitchen, RequestID: id, Response: r.Wire, ResponseType: r.Type})
 }
 
 // CreateKitchen opens a kitchen; AlreadyExists when its id is taken.

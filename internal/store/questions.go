@@ -26,6 +26,9 @@ func (t *Tx) Ask(ctx context.Context, q questions.Question, now time.Time) (ques
 	if err != nil {
 		return questions.Question{}, found(err, "participant", q.Asker)
 	}
+	if asker.ErasedAt != nil {
+		return questions.Question{}, constraintFaults["participants_erased_holds"]()
+	}
 	about, err := t.q.AskContext(ctx, db.AskContextParams{
 		KitchenID: t.kitchen, ClassSlug: q.Class, RecipeSlug: q.Recipe, AskerID: asker.ID, Since: now.Add(-questions.AskingWindow),
 	})

@@ -16,6 +16,7 @@ import (
 var (
 	_ = onConstraint("participants_slug_key", fault.AlreadyExists, "the kitchen has a participant with that id already; choose another")
 	_ = onConstraint("participants_email_key", fault.AlreadyExists, "the kitchen has a participant with that address already; use that participant")
+	_ = onConstraint("participants_erased_holds", fault.Precondition, "the participant was erased; add the person anew")
 	_ = onConstraint("enrolments_slug_key", fault.AlreadyExists, "the class has an enrolment with that id already; choose another")
 	_ = onConstraint("enrolments_one_place", fault.AlreadyExists, "the participant holds or awaits a place in this class already")
 )
@@ -85,9 +86,12 @@ func (t *Tx) Enrol(ctx context.Context, e kitchen.Enrolment, wait bool) (kitchen
 	if err != nil {
 		return kitchen.Enrolment{}, err
 	}
-	person, err := t.q.GetParticipant(ctx, db.GetParticipantParams{KitchenID: t.kitchen, Slug: e.Participant})
+	person, err := t.q.HoldParticipant(ctx, db.HoldParticipantParams{KitchenID: t.kitchen, Slug: e.Participant})
 	if err != nil {
 		return kitchen.Enrolment{}, found(err, "participant", e.Participant)
+	}
+	if person.ErasedAt != nil {
+		return kitchen.Enrolment{}, constraintFaults["participants_erased_holds"]()
 	}
 	if _, already, err := t.findEnrolment(ctx, class.ID, person.ID); err != nil {
 		return kitchen.Enrolment{}, err
@@ -268,7 +272,7 @@ func (t *Tx) Roster(ctx context.Context, class string) ([]kitchen.RosterEntry, e
 func toParticipant(r db.Participant) kitchen.Participant {
 	return kitchen.Participant{
 		ID: r.Slug, DisplayName: r.DisplayName, Email: r.Email, Phone: r.Phone, Allergies: r.Allergies,
-		HomeAltitude: homeAltitude(r.HomeAltitudeM), CreatedAt: r.CreatedAt, Version: r.Version,
+		HomeAltitude: homeAltitude(r.HomeAltitudeM), CreatedAt: r.CreatedAt, Erased: orZero(r.ErasedAt), Version: r.Version,
 	}
 }
 

@@ -130,6 +130,8 @@ type Tx struct {
 	store   *Store
 	// silent keeps the transaction out of the record of changes.
 	silent bool
+	// subject, when set, is what the record names instead of what the call named.
+	subject string
 }
 
 // attempts bounds how often a transaction that lost a race is run again.

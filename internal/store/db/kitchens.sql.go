@@ -30,17 +30,23 @@ func (q *Queries) DeleteSite(ctx context.Context, arg DeleteSiteParams) (int64, 
 }
 
 const finishRequest = `-- name: FinishRequest :exec
-UPDATE requests SET response = $1 WHERE kitchen_id = $2 AND request_id = $3
+UPDATE requests SET response = $1, response_type = $2 WHERE kitchen_id = $3 AND request_id = $4
 `
 
 type FinishRequestParams struct {
-	Response  []byte
-	KitchenID uuid.UUID
-	RequestID uuid.UUID
+	Response     []byte
+	ResponseType string
+	KitchenID    uuid.UUID
+	RequestID    uuid.UUID
 }
 
 func (q *Queries) FinishRequest(ctx context.Context, arg FinishRequestParams) error {
-	_, err := q.db.Exec(ctx, finishRequest, arg.Response, arg.KitchenID, arg.RequestID)
+	_, err := q.db.Exec(ctx, finishRequest,
+		arg.Response,
+		arg.ResponseType,
+		arg.KitchenID,
+		arg.RequestID,
+	)
 	return err
 }
 
@@ -63,7 +69,7 @@ func (q *Queries) GetKitchen(ctx context.Context, slug string) (Kitchen, error) 
 }
 
 const getRequest = `-- name: GetRequest :one
-SELECT kitchen_id, request_id, method, fingerprint, response, created_at FROM requests WHERE kitchen_id = $1 AND request_id = $2
+SELECT kitchen_id, request_id, method, fingerprint, response, created_at, response_type FROM requests WHERE kitchen_id = $1 AND request_id = $2
 `
 
 type GetRequestParams struct {
@@ -81,6 +87,7 @@ func (q *Queries) GetRequest(ctx context.Context, arg GetRequestParams) (Request
 		&i.Fingerprint,
 		&i.Response,
 		&i.CreatedAt,
+		&i.ResponseType,
 	)
 	return i, err
 }

@@ -133,6 +133,7 @@ type Participant struct {
 	HomeAltitudeM *float64
 	CreatedAt     time.Time
 	Version       int64
+	ErasedAt      *time.Time
 }
 
 type QuestionDetail struct {
@@ -199,12 +200,13 @@ type RecipeRevision struct {
 }
 
 type Request struct {
-	KitchenID   uuid.UUID
-	RequestID   uuid.UUID
-	Method      string
-	Fingerprint []byte
-	Response    []byte
-	CreatedAt   time.Time
+	KitchenID    uuid.UUID
+	RequestID    uuid.UUID
+	Method       string
+	Fingerprint  []byte
+	Response     []byte
+	CreatedAt    time.Time
+	ResponseType string
 }
 
 type Reservation struct {

@@ -559,7 +559,7 @@ func (q *Queries) ListQuestions(ctx context.Context, arg ListQuestionsParams) ([
 }
 
 const lockAsker = `-- name: LockAsker :one
-SELECT id, display_name FROM participants WHERE kitchen_id = $1 AND slug = $2 FOR NO KEY UPDATE
+SELECT id, display_name, erased_at FROM participants WHERE kitchen_id = $1 AND slug = $2 FOR NO KEY UPDATE
 `
 
 type LockAskerParams struct {
@@ -570,13 +570,14 @@ type LockAskerParams struct {
 type LockAskerRow struct {
 	ID          uuid.UUID
 	DisplayName string
+	ErasedAt    *time.Time
 }
 
 // Questions of one asker are counted one after the other. Foreign keys to the row are not held up.
 func (q *Queries) LockAsker(ctx context.Context, arg LockAskerParams) (LockAskerRow, error) {
 	row := q.db.QueryRow(ctx, lockAsker, arg.KitchenID, arg.Slug)
 	var i LockAskerRow
-	err := row.Scan(&i.ID, &i.DisplayName)
+	err := row.Scan(&i.ID, &i.DisplayName, &i.ErasedAt)
 	return i, err
 }
 

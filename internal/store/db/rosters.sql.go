@@ -128,7 +128,7 @@ func (q *Queries) GetEnrolment(ctx context.Context, arg GetEnrolmentParams) (Get
 }
 
 const getParticipant = `-- name: GetParticipant :one
-SELECT kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version FROM participants WHERE kitchen_id = $1 AND slug = $2
+SELECT kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version, erased_at FROM participants WHERE kitchen_id = $1 AND slug = $2
 `
 
 type GetParticipantParams struct {
@@ -150,12 +150,13 @@ func (q *Queries) GetParticipant(ctx context.Context, arg GetParticipantParams) 
 		&i.HomeAltitudeM,
 		&i.CreatedAt,
 		&i.Version,
+		&i.ErasedAt,
 	)
 	return i, err
 }
 
 const getParticipantByEmail = `-- name: GetParticipantByEmail :one
-SELECT kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version FROM participants WHERE kitchen_id = $1 AND lower(email) = lower($2) AND email <> ''
+SELECT kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version, erased_at FROM participants WHERE kitchen_id = $1 AND lower(email) = lower($2) AND email <> ''
 `
 
 type GetParticipantByEmailParams struct {
@@ -177,6 +178,7 @@ func (q *Queries) GetParticipantByEmail(ctx context.Context, arg GetParticipantB
 		&i.HomeAltitudeM,
 		&i.CreatedAt,
 		&i.Version,
+		&i.ErasedAt,
 	)
 	return i, err
 }
@@ -214,7 +216,7 @@ func (q *Queries) InsertEnrolment(ctx context.Context, arg InsertEnrolmentParams
 const insertParticipant = `-- name: InsertParticipant :one
 INSERT INTO participants (kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8)
-RETURNING kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version
+RETURNING kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version, erased_at
 `
 
 type InsertParticipantParams struct {
@@ -251,6 +253,7 @@ func (q *Queries) InsertParticipant(ctx context.Context, arg InsertParticipantPa
 		&i.HomeAltitudeM,
 		&i.CreatedAt,
 		&i.Version,
+		&i.ErasedAt,
 	)
 	return i, err
 }
@@ -335,7 +338,7 @@ func (q *Queries) ListEnrolments(ctx context.Context, arg ListEnrolmentsParams) 
 }
 
 const listParticipants = `-- name: ListParticipants :many
-SELECT kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version FROM participants WHERE kitchen_id = $1 AND slug > $2 ORDER BY slug LIMIT $3
+SELECT kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version, erased_at FROM participants WHERE kitchen_id = $1 AND slug > $2 ORDER BY slug LIMIT $3
 `
 
 type ListParticipantsParams struct {
@@ -364,6 +367,7 @@ func (q *Queries) ListParticipants(ctx context.Context, arg ListParticipantsPara
 			&i.HomeAltitudeM,
 			&i.CreatedAt,
 			&i.Version,
+			&i.ErasedAt,
 		); err != nil {
 			return nil, err
 		}
@@ -526,7 +530,7 @@ UPDATE participants
 SET display_name = $1, email = $2, phone = $3, allergies = $4,
     home_altitude_m = $5, version = version + 1
 WHERE kitchen_id = $6 AND slug = $7 AND version = $8
-RETURNING kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version
+RETURNING kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version, erased_at
 `
 
 type UpdateParticipantParams struct {
@@ -563,6 +567,7 @@ func (q *Queries) UpdateParticipant(ctx context.Context, arg UpdateParticipantPa
 		&i.HomeAltitudeM,
 		&i.CreatedAt,
 		&i.Version,
+		&i.ErasedAt,
 	)
 	return i, err
 }

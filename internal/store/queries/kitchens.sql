@@ -45,4 +45,4 @@ ON CONFLICT DO NOTHING;
 SELECT * FROM requests WHERE kitchen_id = @kitchen_id AND request_id = @request_id;
 
 -- name: FinishRequest :exec
-UPDATE requests SET response = @response WHERE kitchen_id = @kitchen_id AND request_id = @request_id;
+UPDATE requests SET response = @response, response_type = @response_type WHERE kitchen_id = @kitchen_id AND request_id = @request_id;

@@ -1,6 +1,6 @@
 -- name: LockAsker :one
 -- Questions of one asker are counted one after the other. Foreign keys to the row are not held up.
-SELECT id, display_name FROM participants WHERE kitchen_id = @kitchen_id AND slug = @slug FOR NO KEY UPDATE;
+SELECT id, display_name, erased_at FROM participants WHERE kitchen_id = @kitchen_id AND slug = @slug FOR NO KEY UPDATE;
 
 -- name: AskContext :one
 SELECT (SELECT c.id FROM classes c WHERE c.kitchen_id = @kitchen_id AND c.slug = @class_slug)::uuid AS class_id,

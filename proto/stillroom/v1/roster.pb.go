@@ -154,7 +154,9 @@ type Participant struct {
 	// When the participant was added.
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// Changes with every edit; send it back to guard an update.
-	Etag          string `protobuf:"bytes,8,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,8,opt,name=etag,proto3" json:"etag,omitempty"`
+	// When the person was erased; unset while they were not.
+	EraseTime     *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -243,6 +245,13 @@ func (x *Participant) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Participant) GetEraseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EraseTime
+	}
+	return nil
 }
 
 // Enrolment is a participant's place in a class, or on its waiting list.
@@ -702,6 +711,280 @@ func (x *DeleteParticipantRequest) GetEtag() string {
 	return ""
 }
 
+// ExportParticipantDataRequest names a participant whose data to return.
+type ExportParticipantDataRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "kitchens/{kitchen}/participants/{participant}".
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportParticipantDataRequest) Reset() {
+	*x = ExportParticipantDataRequest{}
+	mi := &file_stillroom_v1_roster_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportParticipantDataRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportParticipantDataRequest) ProtoMessage() {}
+
+func (x *ExportParticipantDataRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_roster_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportParticipantDataRequest.ProtoReflect.Descriptor instead.
+func (*ExportParticipantDataRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ExportParticipantDataRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// ExportParticipantDataResponse is everything a kitchen holds about one participant.
+type ExportParticipantDataResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Their name, contact, allergies and home.
+	Participant *Participant `protobuf:"bytes,1,opt,name=participant,proto3" json:"participant,omitempty"`
+	// Their places in classes, cancelled ones included, in the order of asking.
+	Enrolments []*Enrolment `protobuf:"bytes,2,rep,name=enrolments,proto3" json:"enrolments,omitempty"`
+	// Their questions with the answers, in the order of asking.
+	Questions []*Question `protobuf:"bytes,3,rep,name=questions,proto3" json:"questions,omitempty"`
+	// Others' questions that they want answered too, "kitchens/{kitchen}/questions/{question}".
+	EndorsedQuestions []string `protobuf:"bytes,4,rep,name=endorsed_questions,json=endorsedQuestions,proto3" json:"endorsed_questions,omitempty"`
+	// Their tokens, without secrets.
+	Tokens []*Token `protobuf:"bytes,5,rep,name=tokens,proto3" json:"tokens,omitempty"`
+	// What was done to them, and what they did with their tokens, oldest first.
+	AuditEntries  []*AuditEntry `protobuf:"bytes,6,rep,name=audit_entries,json=auditEntries,proto3" json:"audit_entries,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportParticipantDataResponse) Reset() {
+	*x = ExportParticipantDataResponse{}
+	mi := &file_stillroom_v1_roster_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportParticipantDataResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportParticipantDataResponse) ProtoMessage() {}
+
+func (x *ExportParticipantDataResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_roster_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportParticipantDataResponse.ProtoReflect.Descriptor instead.
+func (*ExportParticipantDataResponse) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ExportParticipantDataResponse) GetParticipant() *Participant {
+	if x != nil {
+		return x.Participant
+	}
+	return nil
+}
+
+func (x *ExportParticipantDataResponse) GetEnrolments() []*Enrolment {
+	if x != nil {
+		return x.Enrolments
+	}
+	return nil
+}
+
+func (x *ExportParticipantDataResponse) GetQuestions() []*Question {
+	if x != nil {
+		return x.Questions
+	}
+	return nil
+}
+
+func (x *ExportParticipantDataResponse) GetEndorsedQuestions() []string {
+	if x != nil {
+		return x.EndorsedQuestions
+	}
+	return nil
+}
+
+func (x *ExportParticipantDataResponse) GetTokens() []*Token {
+	if x != nil {
+		return x.Tokens
+	}
+	return nil
+}
+
+func (x *ExportParticipantDataResponse) GetAuditEntries() []*AuditEntry {
+	if x != nil {
+		return x.AuditEntries
+	}
+	return nil
+}
+
+// EraseParticipantRequest names a participant to erase.
+type EraseParticipantRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "kitchens/{kitchen}/participants/{participant}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// When set, must be current.
+	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
+	// A UUID of the caller's that makes a retry harmless; optional.
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EraseParticipantRequest) Reset() {
+	*x = EraseParticipantRequest{}
+	mi := &file_stillroom_v1_roster_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EraseParticipantRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EraseParticipantRequest) ProtoMessage() {}
+
+func (x *EraseParticipantRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_roster_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EraseParticipantRequest.ProtoReflect.Descriptor instead.
+func (*EraseParticipantRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *EraseParticipantRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *EraseParticipantRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *EraseParticipantRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// EraseParticipantResponse says what an erasure did.
+type EraseParticipantResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The participant as they are kept: without name and contact, under a made-up id.
+	Participant *Participant `protobuf:"bytes,1,opt,name=participant,proto3" json:"participant,omitempty"`
+	// Places given back, in classes that have not begun.
+	Cancelled []*Enrolment `protobuf:"bytes,2,rep,name=cancelled,proto3" json:"cancelled,omitempty"`
+	// Enrolments that got those places from the waiting lists.
+	Promoted []*Enrolment `protobuf:"bytes,3,rep,name=promoted,proto3" json:"promoted,omitempty"`
+	// Tokens revoked now.
+	TokensRevoked int32 `protobuf:"varint,4,opt,name=tokens_revoked,json=tokensRevoked,proto3" json:"tokens_revoked,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EraseParticipantResponse) Reset() {
+	*x = EraseParticipantResponse{}
+	mi := &file_stillroom_v1_roster_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EraseParticipantResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EraseParticipantResponse) ProtoMessage() {}
+
+func (x *EraseParticipantResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_roster_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EraseParticipantResponse.ProtoReflect.Descriptor instead.
+func (*EraseParticipantResponse) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *EraseParticipantResponse) GetParticipant() *Participant {
+	if x != nil {
+		return x.Participant
+	}
+	return nil
+}
+
+func (x *EraseParticipantResponse) GetCancelled() []*Enrolment {
+	if x != nil {
+		return x.Cancelled
+	}
+	return nil
+}
+
+func (x *EraseParticipantResponse) GetPromoted() []*Enrolment {
+	if x != nil {
+		return x.Promoted
+	}
+	return nil
+}
+
+func (x *EraseParticipantResponse) GetTokensRevoked() int32 {
+	if x != nil {
+		return x.TokensRevoked
+	}
+	return 0
+}
+
 // CreateEnrolmentRequest adds an enrolment.
 type CreateEnrolmentRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -721,7 +1004,7 @@ type CreateEnrolmentRequest struct {
 
 func (x *CreateEnrolmentRequest) Reset() {
 	*x = CreateEnrolmentRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[8]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -733,7 +1016,7 @@ func (x *CreateEnrolmentRequest) String() string {
 func (*CreateEnrolmentRequest) ProtoMessage() {}
 
 func (x *CreateEnrolmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[8]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -746,7 +1029,7 @@ func (x *CreateEnrolmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateEnrolmentRequest.ProtoReflect.Descriptor instead.
 func (*CreateEnrolmentRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{8}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CreateEnrolmentRequest) GetParent() string {
@@ -795,7 +1078,7 @@ type GetEnrolmentRequest struct {
 
 func (x *GetEnrolmentRequest) Reset() {
 	*x = GetEnrolmentRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[9]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -807,7 +1090,7 @@ func (x *GetEnrolmentRequest) String() string {
 func (*GetEnrolmentRequest) ProtoMessage() {}
 
 func (x *GetEnrolmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[9]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -820,7 +1103,7 @@ func (x *GetEnrolmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetEnrolmentRequest.ProtoReflect.Descriptor instead.
 func (*GetEnrolmentRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{9}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetEnrolmentRequest) GetName() string {
@@ -847,7 +1130,7 @@ type ListEnrolmentsRequest struct {
 
 func (x *ListEnrolmentsRequest) Reset() {
 	*x = ListEnrolmentsRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[10]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -859,7 +1142,7 @@ func (x *ListEnrolmentsRequest) String() string {
 func (*ListEnrolmentsRequest) ProtoMessage() {}
 
 func (x *ListEnrolmentsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[10]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -872,7 +1155,7 @@ func (x *ListEnrolmentsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEnrolmentsRequest.ProtoReflect.Descriptor instead.
 func (*ListEnrolmentsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{10}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListEnrolmentsRequest) GetParent() string {
@@ -916,7 +1199,7 @@ type ListEnrolmentsResponse struct {
 
 func (x *ListEnrolmentsResponse) Reset() {
 	*x = ListEnrolmentsResponse{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[11]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -928,7 +1211,7 @@ func (x *ListEnrolmentsResponse) String() string {
 func (*ListEnrolmentsResponse) ProtoMessage() {}
 
 func (x *ListEnrolmentsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[11]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -941,7 +1224,7 @@ func (x *ListEnrolmentsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEnrolmentsResponse.ProtoReflect.Descriptor instead.
 func (*ListEnrolmentsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{11}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListEnrolmentsResponse) GetEnrolments() []*Enrolment {
@@ -971,7 +1254,7 @@ type UpdateEnrolmentRequest struct {
 
 func (x *UpdateEnrolmentRequest) Reset() {
 	*x = UpdateEnrolmentRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[12]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -983,7 +1266,7 @@ func (x *UpdateEnrolmentRequest) String() string {
 func (*UpdateEnrolmentRequest) ProtoMessage() {}
 
 func (x *UpdateEnrolmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[12]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -996,7 +1279,7 @@ func (x *UpdateEnrolmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateEnrolmentRequest.ProtoReflect.Descriptor instead.
 func (*UpdateEnrolmentRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{12}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *UpdateEnrolmentRequest) GetEnrolment() *Enrolment {
@@ -1026,7 +1309,7 @@ type CancelEnrolmentRequest struct {
 
 func (x *CancelEnrolmentRequest) Reset() {
 	*x = CancelEnrolmentRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[13]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1038,7 +1321,7 @@ func (x *CancelEnrolmentRequest) String() string {
 func (*CancelEnrolmentRequest) ProtoMessage() {}
 
 func (x *CancelEnrolmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[13]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1051,7 +1334,7 @@ func (x *CancelEnrolmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelEnrolmentRequest.ProtoReflect.Descriptor instead.
 func (*CancelEnrolmentRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{13}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *CancelEnrolmentRequest) GetName() string {
@@ -1081,7 +1364,7 @@ type CancelEnrolmentResponse struct {
 
 func (x *CancelEnrolmentResponse) Reset() {
 	*x = CancelEnrolmentResponse{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[14]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1093,7 +1376,7 @@ func (x *CancelEnrolmentResponse) String() string {
 func (*CancelEnrolmentResponse) ProtoMessage() {}
 
 func (x *CancelEnrolmentResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[14]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1106,7 +1389,7 @@ func (x *CancelEnrolmentResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelEnrolmentResponse.ProtoReflect.Descriptor instead.
 func (*CancelEnrolmentResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{14}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *CancelEnrolmentResponse) GetCancelled() *Enrolment {
@@ -1142,7 +1425,7 @@ type ImportRosterRequest struct {
 
 func (x *ImportRosterRequest) Reset() {
 	*x = ImportRosterRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[15]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1154,7 +1437,7 @@ func (x *ImportRosterRequest) String() string {
 func (*ImportRosterRequest) ProtoMessage() {}
 
 func (x *ImportRosterRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[15]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1167,7 +1450,7 @@ func (x *ImportRosterRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportRosterRequest.ProtoReflect.Descriptor instead.
 func (*ImportRosterRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{15}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ImportRosterRequest) GetParent() string {
@@ -1213,7 +1496,7 @@ type BadLine struct {
 
 func (x *BadLine) Reset() {
 	*x = BadLine{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[16]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1225,7 +1508,7 @@ func (x *BadLine) String() string {
 func (*BadLine) ProtoMessage() {}
 
 func (x *BadLine) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[16]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1238,7 +1521,7 @@ func (x *BadLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BadLine.ProtoReflect.Descriptor instead.
 func (*BadLine) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{16}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *BadLine) GetLine() int32 {
@@ -1281,7 +1564,7 @@ type ImportRosterResponse struct {
 
 func (x *ImportRosterResponse) Reset() {
 	*x = ImportRosterResponse{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[17]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1293,7 +1576,7 @@ func (x *ImportRosterResponse) String() string {
 func (*ImportRosterResponse) ProtoMessage() {}
 
 func (x *ImportRosterResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[17]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1306,7 +1589,7 @@ func (x *ImportRosterResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportRosterResponse.ProtoReflect.Descriptor instead.
 func (*ImportRosterResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{17}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ImportRosterResponse) GetEnrolments() []*Enrolment {
@@ -1355,7 +1638,7 @@ type ExportRosterRequest struct {
 
 func (x *ExportRosterRequest) Reset() {
 	*x = ExportRosterRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[18]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1367,7 +1650,7 @@ func (x *ExportRosterRequest) String() string {
 func (*ExportRosterRequest) ProtoMessage() {}
 
 func (x *ExportRosterRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[18]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1380,7 +1663,7 @@ func (x *ExportRosterRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportRosterRequest.ProtoReflect.Descriptor instead.
 func (*ExportRosterRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{18}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ExportRosterRequest) GetParent() string {
@@ -1402,7 +1685,7 @@ type ExportRosterResponse struct {
 
 func (x *ExportRosterResponse) Reset() {
 	*x = ExportRosterResponse{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[19]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1414,7 +1697,7 @@ func (x *ExportRosterResponse) String() string {
 func (*ExportRosterResponse) ProtoMessage() {}
 
 func (x *ExportRosterResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[19]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1427,7 +1710,7 @@ func (x *ExportRosterResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportRosterResponse.ProtoReflect.Descriptor instead.
 func (*ExportRosterResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{19}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ExportRosterResponse) GetCsv() []byte {
@@ -1441,7 +1724,7 @@ var File_stillroom_v1_roster_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\n" +
-	"\x19stillroom/v1/roster.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xbc\x03\n" +
+	"\x19stillroom/v1/roster.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\x1a\x1bstillroom/v1/question.proto\"\xfd\x03\n" +
 	"\vParticipant\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x120\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01\x18xR\vdisplayName\x12 \n" +
@@ -1452,7 +1735,9 @@ const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\rhome_altitude\x18\x06 \x01(\v2\x16.stillroom.v1.AltitudeR\fhomeAltitude\x12A\n" +
 	"\vcreate_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x04\xe2A\x01\x03R\n" +
 	"createTime\x12\x12\n" +
-	"\x04etag\x18\b \x01(\tR\x04etag:d\xeaAa\n" +
+	"\x04etag\x18\b \x01(\tR\x04etag\x12?\n" +
+	"\n" +
+	"erase_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampB\x04\xe2A\x01\x03R\teraseTime:d\xeaAa\n" +
 	"\x15stillroom/Participant\x12-kitchens/{kitchen}/participants/{participant}*\fparticipants2\vparticipant\"\x8e\x04\n" +
 	"\tEnrolment\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x12G\n" +
@@ -1495,7 +1780,31 @@ const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\x18DeleteParticipantRequest\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xe2A\x01\x02\xfaA\x17\n" +
 	"\x15stillroom/Participant\xbaH\x04r\x02\x10\x01R\x04name\x12\x12\n" +
-	"\x04etag\x18\x02 \x01(\tR\x04etag\"\xd6\x02\n" +
+	"\x04etag\x18\x02 \x01(\tR\x04etag\"Y\n" +
+	"\x1cExportParticipantDataRequest\x129\n" +
+	"\x04name\x18\x01 \x01(\tB%\xe2A\x01\x02\xfaA\x17\n" +
+	"\x15stillroom/Participant\xbaH\x04r\x02\x10\x01R\x04name\"\xff\x02\n" +
+	"\x1dExportParticipantDataResponse\x12;\n" +
+	"\vparticipant\x18\x01 \x01(\v2\x19.stillroom.v1.ParticipantR\vparticipant\x127\n" +
+	"\n" +
+	"enrolments\x18\x02 \x03(\v2\x17.stillroom.v1.EnrolmentR\n" +
+	"enrolments\x124\n" +
+	"\tquestions\x18\x03 \x03(\v2\x16.stillroom.v1.QuestionR\tquestions\x12F\n" +
+	"\x12endorsed_questions\x18\x04 \x03(\tB\x17\xfaA\x14\n" +
+	"\x12stillroom/QuestionR\x11endorsedQuestions\x12+\n" +
+	"\x06tokens\x18\x05 \x03(\v2\x13.stillroom.v1.TokenR\x06tokens\x12=\n" +
+	"\raudit_entries\x18\x06 \x03(\v2\x18.stillroom.v1.AuditEntryR\fauditEntries\"\x94\x01\n" +
+	"\x17EraseParticipantRequest\x129\n" +
+	"\x04name\x18\x01 \x01(\tB%\xe2A\x01\x02\xfaA\x17\n" +
+	"\x15stillroom/Participant\xbaH\x04r\x02\x10\x01R\x04name\x12\x12\n" +
+	"\x04etag\x18\x02 \x01(\tR\x04etag\x12*\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xea\x01\n" +
+	"\x18EraseParticipantResponse\x12;\n" +
+	"\vparticipant\x18\x01 \x01(\v2\x19.stillroom.v1.ParticipantR\vparticipant\x125\n" +
+	"\tcancelled\x18\x02 \x03(\v2\x17.stillroom.v1.EnrolmentR\tcancelled\x123\n" +
+	"\bpromoted\x18\x03 \x03(\v2\x17.stillroom.v1.EnrolmentR\bpromoted\x12%\n" +
+	"\x0etokens_revoked\x18\x04 \x01(\x05R\rtokensRevoked\"\xd6\x02\n" +
 	"\x16CreateEnrolmentRequest\x12;\n" +
 	"\x06parent\x18\x01 \x01(\tB#\xe2A\x01\x02\xfaA\x15\x12\x13stillroom/Enrolment\xbaH\x04r\x02\x10\x01R\x06parent\x12Q\n" +
 	"\fenrolment_id\x18\x02 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?)?$R\venrolmentId\x12A\n" +
@@ -1563,13 +1872,16 @@ const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\bWhenFull\x12\x19\n" +
 	"\x15WHEN_FULL_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eWHEN_FULL_FAIL\x10\x01\x12\x12\n" +
-	"\x0eWHEN_FULL_WAIT\x10\x022\x99\t\n" +
+	"\x0eWHEN_FULL_WAIT\x10\x022\xfe\n" +
+	"\n" +
 	"\rRosterService\x12^\n" +
 	"\x11CreateParticipant\x12&.stillroom.v1.CreateParticipantRequest\x1a\x19.stillroom.v1.Participant\"\x06\x8a\xc0\x1d\x02\b\x03\x12]\n" +
 	"\x0eGetParticipant\x12#.stillroom.v1.GetParticipantRequest\x1a\x19.stillroom.v1.Participant\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12l\n" +
 	"\x10ListParticipants\x12%.stillroom.v1.ListParticipantsRequest\x1a&.stillroom.v1.ListParticipantsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12`\n" +
 	"\x11UpdateParticipant\x12&.stillroom.v1.UpdateParticipantRequest\x1a\x19.stillroom.v1.Participant\"\b\x8a\xc0\x1d\x04\b\x02\x10\x01\x12[\n" +
-	"\x11DeleteParticipant\x12&.stillroom.v1.DeleteParticipantRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x04\x12X\n" +
+	"\x11DeleteParticipant\x12&.stillroom.v1.DeleteParticipantRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x04\x12x\n" +
+	"\x15ExportParticipantData\x12*.stillroom.v1.ExportParticipantDataRequest\x1a+.stillroom.v1.ExportParticipantDataResponse\"\x06\x8a\xc0\x1d\x02\b\x04\x12i\n" +
+	"\x10EraseParticipant\x12%.stillroom.v1.EraseParticipantRequest\x1a&.stillroom.v1.EraseParticipantResponse\"\x06\x8a\xc0\x1d\x02\b\x04\x12X\n" +
 	"\x0fCreateEnrolment\x12$.stillroom.v1.CreateEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\"\x06\x8a\xc0\x1d\x02\b\x03\x12W\n" +
 	"\fGetEnrolment\x12!.stillroom.v1.GetEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12f\n" +
 	"\x0eListEnrolments\x12#.stillroom.v1.ListEnrolmentsRequest\x1a$.stillroom.v1.ListEnrolmentsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12X\n" +
@@ -1591,82 +1903,102 @@ func file_stillroom_v1_roster_proto_rawDescGZIP() []byte {
 }
 
 var file_stillroom_v1_roster_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_stillroom_v1_roster_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_stillroom_v1_roster_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
 var file_stillroom_v1_roster_proto_goTypes = []any{
-	(EnrolmentState)(0),              // 0: stillroom.v1.EnrolmentState
-	(WhenFull)(0),                    // 1: stillroom.v1.WhenFull
-	(*Participant)(nil),              // 2: stillroom.v1.Participant
-	(*Enrolment)(nil),                // 3: stillroom.v1.Enrolment
-	(*CreateParticipantRequest)(nil), // 4: stillroom.v1.CreateParticipantRequest
-	(*GetParticipantRequest)(nil),    // 5: stillroom.v1.GetParticipantRequest
-	(*ListParticipantsRequest)(nil),  // 6: stillroom.v1.ListParticipantsRequest
-	(*ListParticipantsResponse)(nil), // 7: stillroom.v1.ListParticipantsResponse
-	(*UpdateParticipantRequest)(nil), // 8: stillroom.v1.UpdateParticipantRequest
-	(*DeleteParticipantRequest)(nil), // 9: stillroom.v1.DeleteParticipantRequest
-	(*CreateEnrolmentRequest)(nil),   // 10: stillroom.v1.CreateEnrolmentRequest
-	(*GetEnrolmentRequest)(nil),      // 11: stillroom.v1.GetEnrolmentRequest
-	(*ListEnrolmentsRequest)(nil),    // 12: stillroom.v1.ListEnrolmentsRequest
-	(*ListEnrolmentsResponse)(nil),   // 13: stillroom.v1.ListEnrolmentsResponse
-	(*UpdateEnrolmentRequest)(nil),   // 14: stillroom.v1.UpdateEnrolmentRequest
-	(*CancelEnrolmentRequest)(nil),   // 15: stillroom.v1.CancelEnrolmentRequest
-	(*CancelEnrolmentResponse)(nil),  // 16: stillroom.v1.CancelEnrolmentResponse
-	(*ImportRosterRequest)(nil),      // 17: stillroom.v1.ImportRosterRequest
-	(*BadLine)(nil),                  // 18: stillroom.v1.BadLine
-	(*ImportRosterResponse)(nil),     // 19: stillroom.v1.ImportRosterResponse
-	(*ExportRosterRequest)(nil),      // 20: stillroom.v1.ExportRosterRequest
-	(*ExportRosterResponse)(nil),     // 21: stillroom.v1.ExportRosterResponse
-	(*Altitude)(nil),                 // 22: stillroom.v1.Altitude
-	(*timestamppb.Timestamp)(nil),    // 23: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),    // 24: google.protobuf.FieldMask
-	(*emptypb.Empty)(nil),            // 25: google.protobuf.Empty
+	(EnrolmentState)(0),                   // 0: stillroom.v1.EnrolmentState
+	(WhenFull)(0),                         // 1: stillroom.v1.WhenFull
+	(*Participant)(nil),                   // 2: stillroom.v1.Participant
+	(*Enrolment)(nil),                     // 3: stillroom.v1.Enrolment
+	(*CreateParticipantRequest)(nil),      // 4: stillroom.v1.CreateParticipantRequest
+	(*GetParticipantRequest)(nil),         // 5: stillroom.v1.GetParticipantRequest
+	(*ListParticipantsRequest)(nil),       // 6: stillroom.v1.ListParticipantsRequest
+	(*ListParticipantsResponse)(nil),      // 7: stillroom.v1.ListParticipantsResponse
+	(*UpdateParticipantRequest)(nil),      // 8: stillroom.v1.UpdateParticipantRequest
+	(*DeleteParticipantRequest)(nil),      // 9: stillroom.v1.DeleteParticipantRequest
+	(*ExportParticipantDataRequest)(nil),  // 10: stillroom.v1.ExportParticipantDataRequest
+	(*ExportParticipantDataResponse)(nil), // 11: stillroom.v1.ExportParticipantDataResponse
+	(*EraseParticipantRequest)(nil),       // 12: stillroom.v1.EraseParticipantRequest
+	(*EraseParticipantResponse)(nil),      // 13: stillroom.v1.EraseParticipantResponse
+	(*CreateEnrolmentRequest)(nil),        // 14: stillroom.v1.CreateEnrolmentRequest
+	(*GetEnrolmentRequest)(nil),           // 15: stillroom.v1.GetEnrolmentRequest
+	(*ListEnrolmentsRequest)(nil),         // 16: stillroom.v1.ListEnrolmentsRequest
+	(*ListEnrolmentsResponse)(nil),        // 17: stillroom.v1.ListEnrolmentsResponse
+	(*UpdateEnrolmentRequest)(nil),        // 18: stillroom.v1.UpdateEnrolmentRequest
+	(*CancelEnrolmentRequest)(nil),        // 19: stillroom.v1.CancelEnrolmentRequest
+	(*CancelEnrolmentResponse)(nil),       // 20: stillroom.v1.CancelEnrolmentResponse
+	(*ImportRosterRequest)(nil),           // 21: stillroom.v1.ImportRosterRequest
+	(*BadLine)(nil),                       // 22: stillroom.v1.BadLine
+	(*ImportRosterResponse)(nil),          // 23: stillroom.v1.ImportRosterResponse
+	(*ExportRosterRequest)(nil),           // 24: stillroom.v1.ExportRosterRequest
+	(*ExportRosterResponse)(nil),          // 25: stillroom.v1.ExportRosterResponse
+	(*Altitude)(nil),                      // 26: stillroom.v1.Altitude
+	(*timestamppb.Timestamp)(nil),         // 27: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),         // 28: google.protobuf.FieldMask
+	(*Question)(nil),                      // 29: stillroom.v1.Question
+	(*Token)(nil),                         // 30: stillroom.v1.Token
+	(*AuditEntry)(nil),                    // 31: stillroom.v1.AuditEntry
+	(*emptypb.Empty)(nil),                 // 32: google.protobuf.Empty
 }
 var file_stillroom_v1_roster_proto_depIdxs = []int32{
-	22, // 0: stillroom.v1.Participant.home_altitude:type_name -> stillroom.v1.Altitude
-	23, // 1: stillroom.v1.Participant.create_time:type_name -> google.protobuf.Timestamp
-	0,  // 2: stillroom.v1.Enrolment.state:type_name -> stillroom.v1.EnrolmentState
-	23, // 3: stillroom.v1.Enrolment.create_time:type_name -> google.protobuf.Timestamp
-	2,  // 4: stillroom.v1.CreateParticipantRequest.participant:type_name -> stillroom.v1.Participant
-	2,  // 5: stillroom.v1.ListParticipantsResponse.participants:type_name -> stillroom.v1.Participant
-	2,  // 6: stillroom.v1.UpdateParticipantRequest.participant:type_name -> stillroom.v1.Participant
-	24, // 7: stillroom.v1.UpdateParticipantRequest.update_mask:type_name -> google.protobuf.FieldMask
-	3,  // 8: stillroom.v1.CreateEnrolmentRequest.enrolment:type_name -> stillroom.v1.Enrolment
-	1,  // 9: stillroom.v1.CreateEnrolmentRequest.when_full:type_name -> stillroom.v1.WhenFull
-	3,  // 10: stillroom.v1.ListEnrolmentsResponse.enrolments:type_name -> stillroom.v1.Enrolment
-	3,  // 11: stillroom.v1.UpdateEnrolmentRequest.enrolment:type_name -> stillroom.v1.Enrolment
-	24, // 12: stillroom.v1.UpdateEnrolmentRequest.update_mask:type_name -> google.protobuf.FieldMask
-	3,  // 13: stillroom.v1.CancelEnrolmentResponse.cancelled:type_name -> stillroom.v1.Enrolment
-	3,  // 14: stillroom.v1.CancelEnrolmentResponse.promoted:type_name -> stillroom.v1.Enrolment
-	3,  // 15: stillroom.v1.ImportRosterResponse.enrolments:type_name -> stillroom.v1.Enrolment
-	18, // 16: stillroom.v1.ImportRosterResponse.bad_lines:type_name -> stillroom.v1.BadLine
-	4,  // 17: stillroom.v1.RosterService.CreateParticipant:input_type -> stillroom.v1.CreateParticipantRequest
-	5,  // 18: stillroom.v1.RosterService.GetParticipant:input_type -> stillroom.v1.GetParticipantRequest
-	6,  // 19: stillroom.v1.RosterService.ListParticipants:input_type -> stillroom.v1.ListParticipantsRequest
-	8,  // 20: stillroom.v1.RosterService.UpdateParticipant:input_type -> stillroom.v1.UpdateParticipantRequest
-	9,  // 21: stillroom.v1.RosterService.DeleteParticipant:input_type -> stillroom.v1.DeleteParticipantRequest
-	10, // 22: stillroom.v1.RosterService.CreateEnrolment:input_type -> stillroom.v1.CreateEnrolmentRequest
-	11, // 23: stillroom.v1.RosterService.GetEnrolment:input_type -> stillroom.v1.GetEnrolmentRequest
-	12, // 24: stillroom.v1.RosterService.ListEnrolments:input_type -> stillroom.v1.ListEnrolmentsRequest
-	14, // 25: stillroom.v1.RosterService.UpdateEnrolment:input_type -> stillroom.v1.UpdateEnrolmentRequest
-	15, // 26: stillroom.v1.RosterService.CancelEnrolment:input_type -> stillroom.v1.CancelEnrolmentRequest
-	17, // 27: stillroom.v1.RosterService.ImportRoster:input_type -> stillroom.v1.ImportRosterRequest
-	20, // 28: stillroom.v1.RosterService.ExportRoster:input_type -> stillroom.v1.ExportRosterRequest
-	2,  // 29: stillroom.v1.RosterService.CreateParticipant:output_type -> stillroom.v1.Participant
-	2,  // 30: stillroom.v1.RosterService.GetParticipant:output_type -> stillroom.v1.Participant
-	7,  // 31: stillroom.v1.RosterService.ListParticipants:output_type -> stillroom.v1.ListParticipantsResponse
-	2,  // 32: stillroom.v1.RosterService.UpdateParticipant:output_type -> stillroom.v1.Participant
-	25, // 33: stillroom.v1.RosterService.DeleteParticipant:output_type -> google.protobuf.Empty
-	3,  // 34: stillroom.v1.RosterService.CreateEnrolment:output_type -> stillroom.v1.Enrolment
-	3,  // 35: stillroom.v1.RosterService.GetEnrolment:output_type -> stillroom.v1.Enrolment
-	13, // 36: stillroom.v1.RosterService.ListEnrolments:output_type -> stillroom.v1.ListEnrolmentsResponse
-	3,  // 37: stillroom.v1.RosterService.UpdateEnrolment:output_type -> stillroom.v1.Enrolment
-	16, // 38: stillroom.v1.RosterService.CancelEnrolment:output_type -> stillroom.v1.CancelEnrolmentResponse
-	19, // 39: stillroom.v1.RosterService.ImportRoster:output_type -> stillroom.v1.ImportRosterResponse
-	21, // 40: stillroom.v1.RosterService.ExportRoster:output_type -> stillroom.v1.ExportRosterResponse
-	29, // [29:41] is the sub-list for method output_type
-	17, // [17:29] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	26, // 0: stillroom.v1.Participant.home_altitude:type_name -> stillroom.v1.Altitude
+	27, // 1: stillroom.v1.Participant.create_time:type_name -> google.protobuf.Timestamp
+	27, // 2: stillroom.v1.Participant.erase_time:type_name -> google.protobuf.Timestamp
+	0,  // 3: stillroom.v1.Enrolment.state:type_name -> stillroom.v1.EnrolmentState
+	27, // 4: stillroom.v1.Enrolment.create_time:type_name -> google.protobuf.Timestamp
+	2,  // 5: stillroom.v1.CreateParticipantRequest.participant:type_name -> stillroom.v1.Participant
+	2,  // 6: stillroom.v1.ListParticipantsResponse.participants:type_name -> stillroom.v1.Participant
+	2,  // 7: stillroom.v1.UpdateParticipantRequest.participant:type_name -> stillroom.v1.Participant
+	28, // 8: stillroom.v1.UpdateParticipantRequest.update_mask:type_name -> google.protobuf.FieldMask
+	2,  // 9: stillroom.v1.ExportParticipantDataResponse.participant:type_name -> stillroom.v1.Participant
+	3,  // 10: stillroom.v1.ExportParticipantDataResponse.enrolments:type_name -> stillroom.v1.Enrolment
+	29, // 11: stillroom.v1.ExportParticipantDataResponse.questions:type_name -> stillroom.v1.Question
+	30, // 12: stillroom.v1.ExportParticipantDataResponse.tokens:type_name -> stillroom.v1.Token
+	31, // 13: stillroom.v1.ExportParticipantDataResponse.audit_entries:type_name -> stillroom.v1.AuditEntry
+	2,  // 14: stillroom.v1.EraseParticipantResponse.participant:type_name -> stillroom.v1.Participant
+	3,  // 15: stillroom.v1.EraseParticipantResponse.cancelled:type_name -> stillroom.v1.Enrolment
+	3,  // 16: stillroom.v1.EraseParticipantResponse.promoted:type_name -> stillroom.v1.Enrolment
+	3,  // 17: stillroom.v1.CreateEnrolmentRequest.enrolment:type_name -> stillroom.v1.Enrolment
+	1,  // 18: stillroom.v1.CreateEnrolmentRequest.when_full:type_name -> stillroom.v1.WhenFull
+	3,  // 19: stillroom.v1.ListEnrolmentsResponse.enrolments:type_name -> stillroom.v1.Enrolment
+	3,  // 20: stillroom.v1.UpdateEnrolmentRequest.enrolment:type_name -> stillroom.v1.Enrolment
+	28, // 21: stillroom.v1.UpdateEnrolmentRequest.update_mask:type_name -> google.protobuf.FieldMask
+	3,  // 22: stillroom.v1.CancelEnrolmentResponse.cancelled:type_name -> stillroom.v1.Enrolment
+	3,  // 23: stillroom.v1.CancelEnrolmentResponse.promoted:type_name -> stillroom.v1.Enrolment
+	3,  // 24: stillroom.v1.ImportRosterResponse.enrolments:type_name -> stillroom.v1.Enrolment
+	22, // 25: stillroom.v1.ImportRosterResponse.bad_lines:type_name -> stillroom.v1.BadLine
+	4,  // 26: stillroom.v1.RosterService.CreateParticipant:input_type -> stillroom.v1.CreateParticipantRequest
+	5,  // 27: stillroom.v1.RosterService.GetParticipant:input_type -> stillroom.v1.GetParticipantRequest
+	6,  // 28: stillroom.v1.RosterService.ListParticipants:input_type -> stillroom.v1.ListParticipantsRequest
+	8,  // 29: stillroom.v1.RosterService.UpdateParticipant:input_type -> stillroom.v1.UpdateParticipantRequest
+	9,  // 30: stillroom.v1.RosterService.DeleteParticipant:input_type -> stillroom.v1.DeleteParticipantRequest
+	10, // 31: stillroom.v1.RosterService.ExportParticipantData:input_type -> stillroom.v1.ExportParticipantDataRequest
+	12, // 32: stillroom.v1.RosterService.EraseParticipant:input_type -> stillroom.v1.EraseParticipantRequest
+	14, // 33: stillroom.v1.RosterService.CreateEnrolment:input_type -> stillroom.v1.CreateEnrolmentRequest
+	15, // 34: stillroom.v1.RosterService.GetEnrolment:input_type -> stillroom.v1.GetEnrolmentRequest
+	16, // 35: stillroom.v1.RosterService.ListEnrolments:input_type -> stillroom.v1.ListEnrolmentsRequest
+	18, // 36: stillroom.v1.RosterService.UpdateEnrolment:input_type -> stillroom.v1.UpdateEnrolmentRequest
+	19, // 37: stillroom.v1.RosterService.CancelEnrolment:input_type -> stillroom.v1.CancelEnrolmentRequest
+	21, // 38: stillroom.v1.RosterService.ImportRoster:input_type -> stillroom.v1.ImportRosterRequest
+	24, // 39: stillroom.v1.RosterService.ExportRoster:input_type -> stillroom.v1.ExportRosterRequest
+	2,  // 40: stillroom.v1.RosterService.CreateParticipant:output_type -> stillroom.v1.Participant
+	2,  // 41: stillroom.v1.RosterService.GetParticipant:output_type -> stillroom.v1.Participant
+	7,  // 42: stillroom.v1.RosterService.ListParticipants:output_type -> stillroom.v1.ListParticipantsResponse
+	2,  // 43: stillroom.v1.RosterService.UpdateParticipant:output_type -> stillroom.v1.Participant
+	32, // 44: stillroom.v1.RosterService.DeleteParticipant:output_type -> google.protobuf.Empty
+	11, // 45: stillroom.v1.RosterService.ExportParticipantData:output_type -> stillroom.v1.ExportParticipantDataResponse
+	13, // 46: stillroom.v1.RosterService.EraseParticipant:output_type -> stillroom.v1.EraseParticipantResponse
+	3,  // 47: stillroom.v1.RosterService.CreateEnrolment:output_type -> stillroom.v1.Enrolment
+	3,  // 48: stillroom.v1.RosterService.GetEnrolment:output_type -> stillroom.v1.Enrolment
+	17, // 49: stillroom.v1.RosterService.ListEnrolments:output_type -> stillroom.v1.ListEnrolmentsResponse
+	3,  // 50: stillroom.v1.RosterService.UpdateEnrolment:output_type -> stillroom.v1.Enrolment
+	20, // 51: stillroom.v1.RosterService.CancelEnrolment:output_type -> stillroom.v1.CancelEnrolmentResponse
+	23, // 52: stillroom.v1.RosterService.ImportRoster:output_type -> stillroom.v1.ImportRosterResponse
+	25, // 53: stillroom.v1.RosterService.ExportRoster:output_type -> stillroom.v1.ExportRosterResponse
+	40, // [40:54] is the sub-list for method output_type
+	26, // [26:40] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_roster_proto_init() }
@@ -1676,13 +2008,14 @@ func file_stillroom_v1_roster_proto_init() {
 	}
 	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
+	file_stillroom_v1_question_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_roster_proto_rawDesc), len(file_stillroom_v1_roster_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   20,
+			NumMessages:   24,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

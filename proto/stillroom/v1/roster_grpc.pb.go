@@ -20,18 +20,20 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	RosterService_CreateParticipant_FullMethodName = "/stillroom.v1.RosterService/CreateParticipant"
-	RosterService_GetParticipant_FullMethodName    = "/stillroom.v1.RosterService/GetParticipant"
-	RosterService_ListParticipants_FullMethodName  = "/stillroom.v1.RosterService/ListParticipants"
-	RosterService_UpdateParticipant_FullMethodName = "/stillroom.v1.RosterService/UpdateParticipant"
-	RosterService_DeleteParticipant_FullMethodName = "/stillroom.v1.RosterService/DeleteParticipant"
-	RosterService_CreateEnrolment_FullMethodName   = "/stillroom.v1.RosterService/CreateEnrolment"
-	RosterService_GetEnrolment_FullMethodName      = "/stillroom.v1.RosterService/GetEnrolment"
-	RosterService_ListEnrolments_FullMethodName    = "/stillroom.v1.RosterService/ListEnrolments"
-	RosterService_UpdateEnrolment_FullMethodName   = "/stillroom.v1.RosterService/UpdateEnrolment"
-	RosterService_CancelEnrolment_FullMethodName   = "/stillroom.v1.RosterService/CancelEnrolment"
-	RosterService_ImportRoster_FullMethodName      = "/stillroom.v1.RosterService/ImportRoster"
-	RosterService_ExportRoster_FullMethodName      = "/stillroom.v1.RosterService/ExportRoster"
+	RosterService_CreateParticipant_FullMethodName     = "/stillroom.v1.RosterService/CreateParticipant"
+	RosterService_GetParticipant_FullMethodName        = "/stillroom.v1.RosterService/GetParticipant"
+	RosterService_ListParticipants_FullMethodName      = "/stillroom.v1.RosterService/ListParticipants"
+	RosterService_UpdateParticipant_FullMethodName     = "/stillroom.v1.RosterService/UpdateParticipant"
+	RosterService_DeleteParticipant_FullMethodName     = "/stillroom.v1.RosterService/DeleteParticipant"
+	RosterService_ExportParticipantData_FullMethodName = "/stillroom.v1.RosterService/ExportParticipantData"
+	RosterService_EraseParticipant_FullMethodName      = "/stillroom.v1.RosterService/EraseParticipant"
+	RosterService_CreateEnrolment_FullMethodName       = "/stillroom.v1.RosterService/CreateEnrolment"
+	RosterService_GetEnrolment_FullMethodName          = "/stillroom.v1.RosterService/GetEnrolment"
+	RosterService_ListEnrolments_FullMethodName        = "/stillroom.v1.RosterService/ListEnrolments"
+	RosterService_UpdateEnrolment_FullMethodName       = "/stillroom.v1.RosterService/UpdateEnrolment"
+	RosterService_CancelEnrolment_FullMethodName       = "/stillroom.v1.RosterService/CancelEnrolment"
+	RosterService_ImportRoster_FullMethodName          = "/stillroom.v1.RosterService/ImportRoster"
+	RosterService_ExportRoster_FullMethodName          = "/stillroom.v1.RosterService/ExportRoster"
 )
 
 // RosterServiceClient is the client API for RosterService service.
@@ -50,6 +52,19 @@ type RosterServiceClient interface {
 	UpdateParticipant(ctx context.Context, in *UpdateParticipantRequest, opts ...grpc.CallOption) (*Participant, error)
 	// DeleteParticipant removes a participant. FAILED_PRECONDITION while they hold or await a place.
 	DeleteParticipant(ctx context.Context, in *DeleteParticipantRequest, opts ...grpc.CallOption) (*emptypb.Empty, error)
+	// ExportParticipantData returns everything the kitchen holds about one participant. It is recorded
+	// like a change, since it hands a person's data out.
+	ExportParticipantData(ctx context.Context, in *ExportParticipantDataRequest, opts ...grpc.CallOption) (*ExportParticipantDataResponse, error)
+	// EraseParticipant takes a person's name, contact, allergies and home out of the kitchen, and revokes their
+	// tokens. It cannot be undone; erasing again changes nothing.
+	//
+	// Places in classes that have begun, questions and endorsements stay, so that rosters, lists and plans still add
+	// up. A place in a class that has not begun is given back as CancelEnrolment does. Ids that somebody chose for the
+	// participant and what is theirs are replaced by made-up ones. The full name, address and telephone number are
+	// replaced by "erased" wherever else the kitchen wrote them: questions, answers, lists, plans, stations, notes, the
+	// record of changes, stored replies. Recipes are left alone: a name in one is its source. So is a name or number
+	// that another participant has too, or that is a word of the trade, where it does not stand for this person.
+	EraseParticipant(ctx context.Context, in *EraseParticipantRequest, opts ...grpc.CallOption) (*EraseParticipantResponse, error)
 	// CreateEnrolment gives a participant a place in a class, or on its waiting
 	// list when the class is full and when_full asks for that.
 	CreateEnrolment(ctx context.Context, in *CreateEnrolmentRequest, opts ...grpc.CallOption) (*Enrolment, error)
@@ -120,6 +135,26 @@ func (c *rosterServiceClient) DeleteParticipant(ctx context.Context, in *DeleteP
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(emptypb.Empty)
 	err := c.cc.Invoke(ctx, RosterService_DeleteParticipant_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *rosterServiceClient) ExportParticipantData(ctx context.Context, in *ExportParticipantDataRequest, opts ...grpc.CallOption) (*ExportParticipantDataResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExportParticipantDataResponse)
+	err := c.cc.Invoke(ctx, RosterService_ExportParticipantData_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *rosterServiceClient) EraseParticipant(ctx context.Context, in *EraseParticipantRequest, opts ...grpc.CallOption) (*EraseParticipantResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EraseParticipantResponse)
+	err := c.cc.Invoke(ctx, RosterService_EraseParticipant_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -212,6 +247,19 @@ type RosterServiceServer interface {
 	UpdateParticipant(context.Context, *UpdateParticipantRequest) (*Participant, error)
 	// DeleteParticipant removes a participant. FAILED_PRECONDITION while they hold or await a place.
 	DeleteParticipant(context.Context, *DeleteParticipantRequest) (*emptypb.Empty, error)
+	// ExportParticipantData returns everything the kitchen holds about one participant. It is recorded
+	// like a change, since it hands a person's data out.
+	ExportParticipantData(context.Context, *ExportParticipantDataRequest) (*ExportParticipantDataResponse, error)
+	// EraseParticipant takes a person's name, contact, allergies and home out of the kitchen, and revokes their
+	// tokens. It cannot be undone; erasing again changes nothing.
+	//
+	// Places in classes that have begun, questions and endorsements stay, so that rosters, lists and plans still add
+	// up. A place in a class that has not begun is given back as CancelEnrolment does. Ids that somebody chose for the
+	// participant and what is theirs are replaced by made-up ones. The full name, address and telephone number are
+	// replaced by "erased" wherever else the kitchen wrote them: questions, answers, lists, plans, stations, notes, the
+	// record of changes, stored replies. Recipes are left alone: a name in one is its source. So is a name or number
+	// that another participant has too, or that is a word of the trade, where it does not stand for this person.
+	EraseParticipant(context.Context, *EraseParticipantRequest) (*EraseParticipantResponse, error)
 	// CreateEnrolment gives a participant a place in a class, or on its waiting
 	// list when the class is full and when_full asks for that.
 	CreateEnrolment(context.Context, *CreateEnrolmentRequest) (*Enrolment, error)
@@ -252,6 +300,12 @@ func (UnimplementedRosterServiceServer) UpdateParticipant(context.Context, *Upda
 }
 func (UnimplementedRosterServiceServer) DeleteParticipant(context.Context, *DeleteParticipantRequest) (*emptypb.Empty, error) {
 	return nil, status.Error(codes.Unimplemented, "method DeleteParticipant not implemented")
+}
+func (UnimplementedRosterServiceServer) ExportParticipantData(context.Context, *ExportParticipantDataRequest) (*ExportParticipantDataResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExportParticipantData not implemented")
+}
+func (UnimplementedRosterServiceServer) EraseParticipant(context.Context, *EraseParticipantRequest) (*EraseParticipantResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EraseParticipant not implemented")
 }
 func (UnimplementedRosterServiceServer) CreateEnrolment(context.Context, *CreateEnrolmentRequest) (*Enrolment, error) {
 	return nil, status.Error(codes.Unimplemented, "method CreateEnrolment not implemented")
@@ -381,6 +435,42 @@ func _RosterService_DeleteParticipant_Handler(srv interface{}, ctx context.Conte
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(RosterServiceServer).DeleteParticipant(ctx, req.(*DeleteParticipantRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _RosterService_ExportParticipantData_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExportParticipantDataRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RosterServiceServer).ExportParticipantData(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RosterService_ExportParticipantData_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RosterServiceServer).ExportParticipantData(ctx, req.(*ExportParticipantDataRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _RosterService_EraseParticipant_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EraseParticipantRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RosterServiceServer).EraseParticipant(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RosterService_EraseParticipant_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RosterServiceServer).EraseParticipant(ctx, req.(*EraseParticipantRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -537,6 +627,14 @@ var RosterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "DeleteParticipant",
 			Handler:    _RosterService_DeleteParticipant_Handler,
+		},
+		{
+			MethodName: "ExportParticipantData",
+			Handler:    _RosterService_ExportParticipantData_Handler,
+		},
+		{
+			MethodName: "EraseParticipant",
+			Handler:    _RosterService_EraseParticipant_Handler,
 		},
 		{
 			MethodName: "CreateEnrolment",

@@ -19,6 +19,9 @@ import (
 	"stillroom/internal/web"
 )
 
+// webVariable stands in for the address by which people reach the pages.
+const webVariable = "STILLROOM_WEB_ADDRESS"
+
 // defaultPages is where serve shows its pages.
 const defaultPages = "127.0.0.1:7418"
 

@@ -68,7 +68,7 @@ func newServe(s *session) *cobra.Command {
 	cmd.Flags().BoolVar(&o.plaintext, "plaintext", false, "serve unencrypted on an address that others can reach")
 	cmd.MarkFlagsRequiredTogether("tls-cert", "tls-key")
 	cmd.Flags().StringVar(&o.web, "web", defaultPages, "address to show the pages on, host:port; port 0 takes a free one; none when empty")
-	cmd.Flags().StringVar(&o.webAddress, "web-address", "", "address by which people reach the pages where another program passes requests on, such as https://stillroom.example")
+	cmd.Flags().StringVar(&o.webAddress, "web-address", os.Getenv(webVariable), "address by which people reach the pages where another program passes requests on, such as https://stillroom.example (or $"+webVariable+")")
 	cmd.Flags().StringVar(&o.admin, "admin", "", "address for /metrics, /healthz, /readyz, /version and /debug/pprof, such as 127.0.0.1:7420; off when empty")
 	cmd.Flags().BoolVar(&o.adminPlaintext, "admin-plaintext", false, "let --admin be an address that others can reach, without a token and unencrypted")
 	cmd.Flags().StringVar(&logLevel, "log-level", "info", "least of debug, info, warn and error to log; at debug there is a line for every call")

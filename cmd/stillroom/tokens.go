@@ -5,6 +5,8 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"net/url"
+	"os"
 	"strings"
 	"time"
 
@@ -30,7 +32,7 @@ func newTokenCreate(s *session) *cobra.Command {
 			if !ok || value == 0 {
 				return fmt.Errorf("--role %q: choose owner, instructor or assistant; participants get an invitation (%q)", role, "stillroom token invite")
 			}
-			return s.createToken(cmd.Context(), id, life, &stillroomv1.Token{DisplayName: args[0], Role: stillroomv1.Role(value)})
+			return s.createToken(cmd.Context(), id, life, nil, &stillroomv1.Token{DisplayName: args[0], Role: stillroomv1.Role(value)})
 		},
 	}
 	cmd.Flags().StringVar(&role, "role", "", "owner, instructor or assistant")
@@ -41,11 +43,20 @@ func newTokenCreate(s *session) *cobra.Command {
 }
 
 func newTokenInvite(s *session) *cobra.Command {
-	var id string
+	var id, address string
 	var life time.Duration
 	cmd := &cobra.Command{
 		Use: "invite CLASS WHO", Short: "Make a participant's token for one class and show its secret, once", Args: cobra.ExactArgs(2),
+		Long: `Make a participant's token for one class and show its secret, once.
+
+With the address of the server's pages it is shown as a link to send: who opens it is let
+in and sees their class. The link works until the token ends or is revoked.`,
+		Example: `  stillroom token invite salsa-saturday "Aurelio Finch" --web-address https://stillroom.example`,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			pages, err := publicAddress(address)
+			if err != nil {
+				return err
+			}
 			class, err := s.under("classes", args[0])
 			if err != nil {
 				return err
@@ -54,17 +65,19 @@ func newTokenInvite(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return s.createToken(cmd.Context(), id, life, &stillroomv1.Token{
+			return s.createToken(cmd.Context(), id, life, pages, &stillroomv1.Token{
 				DisplayName: "invitation to " + last(class), Role: stillroomv1.Role_ROLE_PARTICIPANT, Participant: person, Class: class,
 			})
 		},
 	}
 	cmd.Flags().StringVar(&id, "id", "", "id of the token (made up when left out)")
 	cmd.Flags().DurationVar(&life, "for", 0, "how long it works (90 days when left out)")
+	cmd.Flags().StringVar(&address, "web-address", os.Getenv(webVariable), "address of the pages, to show a link instead (or $"+webVariable+")")
 	return cmd
 }
 
-func (s *session) createToken(ctx context.Context, id string, life time.Duration, token *stillroomv1.Token) error {
+// createToken makes a token and shows its secret; as a link to the pages when their address is known.
+func (s *session) createToken(ctx context.Context, id string, life time.Duration, pages *url.URL, token *stillroomv1.Token) error {
 	k, err := s.kitchenName()
 	if err != nil {
 		return err
@@ -81,8 +94,11 @@ func (s *session) createToken(ctx context.Context, id string, life time.Duration
 	return s.show(reply, func(w io.Writer) {
 		fmt.Fprintf(w, "%s, for %s until %s\n", roleWord(reply.GetToken().GetRole()), reply.GetToken().GetDisplayName(),
 			reply.GetToken().GetExpireTime().AsTime().Format("2 Jan 2006"))
-		fmt.Fprintf(w, "\n  export %s=%s\n\nThis is shown once and kept nowhere; end it with: stillroom token revoke %s\n",
-			tokenVariable, reply.GetSecret(), last(reply.GetToken().GetName()))
+		secret := "export " + tokenVariable + "=" + reply.GetSecret()
+		if pages != nil {
+			secret = pages.JoinPath("join", reply.GetSecret()).String()
+		}
+		fmt.Fprintf(w, "\n  %s\n\nThis is shown once and kept nowhere; end it with: stillroom token revoke %s\n", secret, last(reply.GetToken().GetName()))
 	})
 }
 

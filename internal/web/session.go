@@ -20,7 +20,9 @@ const (
 	noticeCookie  = "stillroom-notice"
 	// securePrefix makes browsers refuse the cookie over plain text, for other paths and for other hosts.
 	securePrefix = "__Host-"
-	longestToken = 1024
+	// longestToken leaves room in the 4,096 bytes that browsers keep of a cookie (RFC 6265, 6.1); tokens of
+	// identity providers are long.
+	longestToken = 3800
 	// longestSession bounds a session whose token never ends, the operator's.
 	longestSession = 12 * time.Hour
 )
@@ -118,8 +120,12 @@ func (v *visit) who(token string) (*stillroomv1.Caller, error) {
 }
 
 // begin starts a session that lasts as long as its token.
-func (v *visit) begin(token string, _ *stillroomv1.Caller) {
-	v.setCookie(sessionCookie, token, int(longestSession/time.Second))
+func (v *visit) begin(token string, caller *stillroomv1.Caller) {
+	life := longestSession
+	if until := caller.GetExpireTime(); until != nil {
+		life = until.AsTime().Sub(v.pages.Now())
+	}
+	v.setCookie(sessionCookie, token, max(1, int(life/time.Second)))
 }
 
 // join opens an invitation. The address holds the secret, so it is left at once; nothing

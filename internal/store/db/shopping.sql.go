@@ -125,6 +125,33 @@ func (q *Queries) DeleteStockItem(ctx context.Context, arg DeleteStockItemParams
 	return result.RowsAffected(), nil
 }
 
+const findShoppingList = `-- name: FindShoppingList :one
+SELECT l.id, l.number FROM shopping_lists l
+WHERE l.kitchen_id = $1
+  AND l.class_id IS NOT DISTINCT FROM (SELECT c.id FROM classes c WHERE c.kitchen_id = $1 AND c.slug = $2)
+  AND ($3::integer = 0 OR l.number = $3::integer)
+ORDER BY l.number DESC
+LIMIT 1
+`
+
+type FindShoppingListParams struct {
+	KitchenID uuid.UUID
+	ClassSlug string
+	Number    int32
+}
+
+type FindShoppingListRow struct {
+	ID     uuid.UUID
+	Number int32
+}
+
+func (q *Queries) FindShoppingList(ctx context.Context, arg FindShoppingListParams) (FindShoppingListRow, error) {
+	row := q.db.QueryRow(ctx, findShoppingList, arg.KitchenID, arg.ClassSlug, arg.Number)
+	var i FindShoppingListRow
+	err := row.Scan(&i.ID, &i.Number)
+	return i, err
+}
+
 const getOffer = `-- name: GetOffer :one
 SELECT kitchen_id, id, slug, item, label, shop, section, kind, content, step, average_weight, price_minor, currency_code, acidity, created_at, version FROM offers WHERE kitchen_id = $1 AND slug = $2
 `
@@ -474,6 +501,41 @@ func (q *Queries) ListShoppingLists(ctx context.Context, arg ListShoppingListsPa
 	return items, nil
 }
 
+const listShoppingTicks = `-- name: ListShoppingTicks :many
+SELECT item, unit, ticked_at FROM shopping_ticks WHERE kitchen_id = $1 AND list_id = $2 ORDER BY item, unit
+`
+
+type ListShoppingTicksParams struct {
+	KitchenID uuid.UUID
+	ListID    uuid.UUID
+}
+
+type ListShoppingTicksRow struct {
+	Item     string
+	Unit     string
+	TickedAt time.Time
+}
+
+func (q *Queries) ListShoppingTicks(ctx context.Context, arg ListShoppingTicksParams) ([]ListShoppingTicksRow, error) {
+	rows, err := q.db.Query(ctx, listShoppingTicks, arg.KitchenID, arg.ListID)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	items := []ListShoppingTicksRow{}
+	for rows.Next() {
+		var i ListShoppingTicksRow
+		if err := rows.Scan(&i.Item, &i.Unit, &i.TickedAt); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const listStockItems = `-- name: ListStockItems :many
 SELECT kitchen_id, id, slug, item, content, best_before, used, note, created_at, version FROM stock_items
 WHERE kitchen_id = $1 AND (item, slug) > ($2::text, $3::text)
@@ -764,6 +826,51 @@ func (q *Queries) ShoppingStations(ctx context.Context, arg ShoppingStationsPara
 		return nil, err
 	}
 	return items, nil
+}
+
+const tickShoppingLine = `-- name: TickShoppingLine :exec
+INSERT INTO shopping_ticks (kitchen_id, list_id, item, unit, ticked_at) VALUES ($1, $2, $3, $4, $5)
+ON CONFLICT ON CONSTRAINT shopping_ticks_pkey DO NOTHING
+`
+
+type TickShoppingLineParams struct {
+	KitchenID uuid.UUID
+	ListID    uuid.UUID
+	Item      string
+	Unit      string
+	At        time.Time
+}
+
+func (q *Queries) TickShoppingLine(ctx context.Context, arg TickShoppingLineParams) error {
+	_, err := q.db.Exec(ctx, tickShoppingLine,
+		arg.KitchenID,
+		arg.ListID,
+		arg.Item,
+		arg.Unit,
+		arg.At,
+	)
+	return err
+}
+
+const untickShoppingLine = `-- name: UntickShoppingLine :exec
+DELETE FROM shopping_ticks WHERE kitchen_id = $1 AND list_id = $2 AND item = $3 AND unit = $4
+`
+
+type UntickShoppingLineParams struct {
+	KitchenID uuid.UUID
+	ListID    uuid.UUID
+	Item      string
+	Unit      string
+}
+
+func (q *Queries) UntickShoppingLine(ctx context.Context, arg UntickShoppingLineParams) error {
+	_, err := q.db.Exec(ctx, untickShoppingLine,
+		arg.KitchenID,
+		arg.ListID,
+		arg.Item,
+		arg.Unit,
+	)
+	return err
 }
 
 const updateOffer = `-- name: UpdateOffer :one

@@ -110,3 +110,21 @@ WHERE l.kitchen_id = @kitchen_id
   AND (@before::integer = 0 OR l.number < @before::integer)
 ORDER BY l.number DESC
 LIMIT @size;
+
+-- name: FindShoppingList :one
+SELECT l.id, l.number FROM shopping_lists l
+WHERE l.kitchen_id = @kitchen_id
+  AND l.class_id IS NOT DISTINCT FROM (SELECT c.id FROM classes c WHERE c.kitchen_id = @kitchen_id AND c.slug = @class_slug)
+  AND (@number::integer = 0 OR l.number = @number::integer)
+ORDER BY l.number DESC
+LIMIT 1;
+
+-- name: TickShoppingLine :exec
+INSERT INTO shopping_ticks (kitchen_id, list_id, item, unit, ticked_at) VALUES (@kitchen_id, @list_id, @item, @unit, @at)
+ON CONFLICT ON CONSTRAINT shopping_ticks_pkey DO NOTHING;
+
+-- name: UntickShoppingLine :exec
+DELETE FROM shopping_ticks WHERE kitchen_id = @kitchen_id AND list_id = @list_id AND item = @item AND unit = @unit;
+
+-- name: ListShoppingTicks :many
+SELECT item, unit, ticked_at FROM shopping_ticks WHERE kitchen_id = @kitchen_id AND list_id = @list_id ORDER BY item, unit;

@@ -3117,6 +3117,299 @@ func (x *ListShoppingListsResponse) GetNextPageToken() string {
 	return ""
 }
 
+// TickShoppingLineRequest says that a line is bought.
+type TickShoppingLineRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The list; "latest" is the newest.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The line, by its item.
+	Item string `protobuf:"bytes,2,opt,name=item,proto3" json:"item,omitempty"`
+	// The unit that the line is in, as in its need; may be empty where the list has the item on one line only.
+	Unit          string `protobuf:"bytes,3,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TickShoppingLineRequest) Reset() {
+	*x = TickShoppingLineRequest{}
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TickShoppingLineRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TickShoppingLineRequest) ProtoMessage() {}
+
+func (x *TickShoppingLineRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TickShoppingLineRequest.ProtoReflect.Descriptor instead.
+func (*TickShoppingLineRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *TickShoppingLineRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *TickShoppingLineRequest) GetItem() string {
+	if x != nil {
+		return x.Item
+	}
+	return ""
+}
+
+func (x *TickShoppingLineRequest) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+// UntickShoppingLineRequest says that a line is not bought after all.
+type UntickShoppingLineRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The list; "latest" is the newest.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The line, by its item.
+	Item string `protobuf:"bytes,2,opt,name=item,proto3" json:"item,omitempty"`
+	// The unit that the line is in, as in its need; may be empty where the list has the item on one line only.
+	Unit          string `protobuf:"bytes,3,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UntickShoppingLineRequest) Reset() {
+	*x = UntickShoppingLineRequest{}
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UntickShoppingLineRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UntickShoppingLineRequest) ProtoMessage() {}
+
+func (x *UntickShoppingLineRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UntickShoppingLineRequest.ProtoReflect.Descriptor instead.
+func (*UntickShoppingLineRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *UntickShoppingLineRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *UntickShoppingLineRequest) GetItem() string {
+	if x != nil {
+		return x.Item
+	}
+	return ""
+}
+
+func (x *UntickShoppingLineRequest) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+// GetShoppingTicksRequest names a list.
+type GetShoppingTicksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The list; "latest" is the newest.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetShoppingTicksRequest) Reset() {
+	*x = GetShoppingTicksRequest{}
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetShoppingTicksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetShoppingTicksRequest) ProtoMessage() {}
+
+func (x *GetShoppingTicksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetShoppingTicksRequest.ProtoReflect.Descriptor instead.
+func (*GetShoppingTicksRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *GetShoppingTicksRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// ShoppingTicks are the lines of a list that are bought.
+type ShoppingTicks struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The list, by its version.
+	List string `protobuf:"bytes,1,opt,name=list,proto3" json:"list,omitempty"`
+	// The ticks, by item, then unit.
+	Ticks         []*ShoppingTick `protobuf:"bytes,2,rep,name=ticks,proto3" json:"ticks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShoppingTicks) Reset() {
+	*x = ShoppingTicks{}
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShoppingTicks) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShoppingTicks) ProtoMessage() {}
+
+func (x *ShoppingTicks) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShoppingTicks.ProtoReflect.Descriptor instead.
+func (*ShoppingTicks) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{36}
+}
+
+func (x *ShoppingTicks) GetList() string {
+	if x != nil {
+		return x.List
+	}
+	return ""
+}
+
+func (x *ShoppingTicks) GetTicks() []*ShoppingTick {
+	if x != nil {
+		return x.Ticks
+	}
+	return nil
+}
+
+// ShoppingTick says that a line is bought.
+type ShoppingTick struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The line, by its item.
+	Item string `protobuf:"bytes,1,opt,name=item,proto3" json:"item,omitempty"`
+	// The unit that the line is in.
+	Unit string `protobuf:"bytes,2,opt,name=unit,proto3" json:"unit,omitempty"`
+	// When it was ticked.
+	Time          *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=time,proto3" json:"time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShoppingTick) Reset() {
+	*x = ShoppingTick{}
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShoppingTick) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShoppingTick) ProtoMessage() {}
+
+func (x *ShoppingTick) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShoppingTick.ProtoReflect.Descriptor instead.
+func (*ShoppingTick) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{37}
+}
+
+func (x *ShoppingTick) GetItem() string {
+	if x != nil {
+		return x.Item
+	}
+	return ""
+}
+
+func (x *ShoppingTick) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *ShoppingTick) GetTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Time
+	}
+	return nil
+}
+
 // CompareShoppingListsRequest names two lists of one kitchen.
 type CompareShoppingListsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3130,7 +3423,7 @@ type CompareShoppingListsRequest struct {
 
 func (x *CompareShoppingListsRequest) Reset() {
 	*x = CompareShoppingListsRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3142,7 +3435,7 @@ func (x *CompareShoppingListsRequest) String() string {
 func (*CompareShoppingListsRequest) ProtoMessage() {}
 
 func (x *CompareShoppingListsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3155,7 +3448,7 @@ func (x *CompareShoppingListsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareShoppingListsRequest.ProtoReflect.Descriptor instead.
 func (*CompareShoppingListsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{33}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *CompareShoppingListsRequest) GetBefore() string {
@@ -3187,7 +3480,7 @@ type CompareShoppingListsResponse struct {
 
 func (x *CompareShoppingListsResponse) Reset() {
 	*x = CompareShoppingListsResponse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3199,7 +3492,7 @@ func (x *CompareShoppingListsResponse) String() string {
 func (*CompareShoppingListsResponse) ProtoMessage() {}
 
 func (x *CompareShoppingListsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3212,7 +3505,7 @@ func (x *CompareShoppingListsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareShoppingListsResponse.ProtoReflect.Descriptor instead.
 func (*CompareShoppingListsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{34}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *CompareShoppingListsResponse) GetChanges() []*ShoppingLineChange {
@@ -3263,7 +3556,7 @@ type ShoppingLineChange struct {
 
 func (x *ShoppingLineChange) Reset() {
 	*x = ShoppingLineChange{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3275,7 +3568,7 @@ func (x *ShoppingLineChange) String() string {
 func (*ShoppingLineChange) ProtoMessage() {}
 
 func (x *ShoppingLineChange) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3288,7 +3581,7 @@ func (x *ShoppingLineChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingLineChange.ProtoReflect.Descriptor instead.
 func (*ShoppingLineChange) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{35}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ShoppingLineChange) GetItem() string {
@@ -3377,7 +3670,7 @@ type ShoppingCause struct {
 
 func (x *ShoppingCause) Reset() {
 	*x = ShoppingCause{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3389,7 +3682,7 @@ func (x *ShoppingCause) String() string {
 func (*ShoppingCause) ProtoMessage() {}
 
 func (x *ShoppingCause) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3402,7 +3695,7 @@ func (x *ShoppingCause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingCause.ProtoReflect.Descriptor instead.
 func (*ShoppingCause) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{36}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ShoppingCause) GetClass() string {
@@ -3471,7 +3764,7 @@ type ExportShoppingListRequest struct {
 
 func (x *ExportShoppingListRequest) Reset() {
 	*x = ExportShoppingListRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3483,7 +3776,7 @@ func (x *ExportShoppingListRequest) String() string {
 func (*ExportShoppingListRequest) ProtoMessage() {}
 
 func (x *ExportShoppingListRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3496,7 +3789,7 @@ func (x *ExportShoppingListRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportShoppingListRequest.ProtoReflect.Descriptor instead.
 func (*ExportShoppingListRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{37}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ExportShoppingListRequest) GetName() string {
@@ -3540,7 +3833,7 @@ type ExportShoppingListResponse struct {
 
 func (x *ExportShoppingListResponse) Reset() {
 	*x = ExportShoppingListResponse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3552,7 +3845,7 @@ func (x *ExportShoppingListResponse) String() string {
 func (*ExportShoppingListResponse) ProtoMessage() {}
 
 func (x *ExportShoppingListResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3565,7 +3858,7 @@ func (x *ExportShoppingListResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportShoppingListResponse.ProtoReflect.Descriptor instead.
 func (*ExportShoppingListResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{38}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ExportShoppingListResponse) GetContentType() string {
@@ -3862,7 +4155,28 @@ const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"page_token\x18\x03 \x01(\tR\tpageToken\"\x86\x01\n" +
 	"\x19ListShoppingListsResponse\x12A\n" +
 	"\x0eshopping_lists\x18\x01 \x03(\v2\x1a.stillroom.v1.ShoppingListR\rshoppingLists\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x9b\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x95\x01\n" +
+	"\x17TickShoppingLineRequest\x12:\n" +
+	"\x04name\x18\x01 \x01(\tB&\xe2A\x01\x02\xfaA\x18\n" +
+	"\x16stillroom/ShoppingList\xbaH\x04r\x02\x10\x01R\x04name\x12!\n" +
+	"\x04item\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01\x18xR\x04item\x12\x1b\n" +
+	"\x04unit\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18(R\x04unit\"\x97\x01\n" +
+	"\x19UntickShoppingLineRequest\x12:\n" +
+	"\x04name\x18\x01 \x01(\tB&\xe2A\x01\x02\xfaA\x18\n" +
+	"\x16stillroom/ShoppingList\xbaH\x04r\x02\x10\x01R\x04name\x12!\n" +
+	"\x04item\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01\x18xR\x04item\x12\x1b\n" +
+	"\x04unit\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18(R\x04unit\"U\n" +
+	"\x17GetShoppingTicksRequest\x12:\n" +
+	"\x04name\x18\x01 \x01(\tB&\xe2A\x01\x02\xfaA\x18\n" +
+	"\x16stillroom/ShoppingList\xbaH\x04r\x02\x10\x01R\x04name\"r\n" +
+	"\rShoppingTicks\x12/\n" +
+	"\x04list\x18\x01 \x01(\tB\x1b\xfaA\x18\n" +
+	"\x16stillroom/ShoppingListR\x04list\x120\n" +
+	"\x05ticks\x18\x02 \x03(\v2\x1a.stillroom.v1.ShoppingTickR\x05ticks\"f\n" +
+	"\fShoppingTick\x12\x12\n" +
+	"\x04item\x18\x01 \x01(\tR\x04item\x12\x12\n" +
+	"\x04unit\x18\x02 \x01(\tR\x04unit\x12.\n" +
+	"\x04time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\"\x9b\x01\n" +
 	"\x1bCompareShoppingListsRequest\x12>\n" +
 	"\x06before\x18\x01 \x01(\tB&\xe2A\x01\x02\xfaA\x18\n" +
 	"\x16stillroom/ShoppingList\xbaH\x04r\x02\x10\x01R\x06before\x12<\n" +
@@ -3933,7 +4247,7 @@ const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"\rMeasureSystem\x12\x1e\n" +
 	"\x1aMEASURE_SYSTEM_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15MEASURE_SYSTEM_METRIC\x10\x01\x12\x1f\n" +
-	"\x1bMEASURE_SYSTEM_US_CUSTOMARY\x10\x022\x93\v\n" +
+	"\x1bMEASURE_SYSTEM_US_CUSTOMARY\x10\x022\xba\r\n" +
 	"\x0fShoppingService\x12L\n" +
 	"\vCreateOffer\x12 .stillroom.v1.CreateOfferRequest\x1a\x13.stillroom.v1.Offer\"\x06\x8a\xc0\x1d\x02\b\x03\x12I\n" +
 	"\bGetOffer\x12\x1d.stillroom.v1.GetOfferRequest\x1a\x13.stillroom.v1.Offer\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12Z\n" +
@@ -3948,7 +4262,10 @@ const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"\x0fDeleteStockItem\x12$.stillroom.v1.DeleteStockItemRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x02\x12a\n" +
 	"\x12CreateShoppingList\x12'.stillroom.v1.CreateShoppingListRequest\x1a\x1a.stillroom.v1.ShoppingList\"\x06\x8a\xc0\x1d\x02\b\x02\x12^\n" +
 	"\x0fGetShoppingList\x12$.stillroom.v1.GetShoppingListRequest\x1a\x1a.stillroom.v1.ShoppingList\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12o\n" +
-	"\x11ListShoppingLists\x12&.stillroom.v1.ListShoppingListsRequest\x1a'.stillroom.v1.ListShoppingListsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12x\n" +
+	"\x11ListShoppingLists\x12&.stillroom.v1.ListShoppingListsRequest\x1a'.stillroom.v1.ListShoppingListsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12^\n" +
+	"\x10TickShoppingLine\x12%.stillroom.v1.TickShoppingLineRequest\x1a\x1b.stillroom.v1.ShoppingTicks\"\x06\x8a\xc0\x1d\x02\b\x02\x12b\n" +
+	"\x12UntickShoppingLine\x12'.stillroom.v1.UntickShoppingLineRequest\x1a\x1b.stillroom.v1.ShoppingTicks\"\x06\x8a\xc0\x1d\x02\b\x02\x12a\n" +
+	"\x10GetShoppingTicks\x12%.stillroom.v1.GetShoppingTicksRequest\x1a\x1b.stillroom.v1.ShoppingTicks\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12x\n" +
 	"\x14CompareShoppingLists\x12).stillroom.v1.CompareShoppingListsRequest\x1a*.stillroom.v1.CompareShoppingListsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12r\n" +
 	"\x12ExportShoppingList\x12'.stillroom.v1.ExportShoppingListRequest\x1a(.stillroom.v1.ExportShoppingListResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
@@ -3965,7 +4282,7 @@ func file_stillroom_v1_shopping_proto_rawDescGZIP() []byte {
 }
 
 var file_stillroom_v1_shopping_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_stillroom_v1_shopping_proto_msgTypes = make([]protoimpl.MessageInfo, 40)
+var file_stillroom_v1_shopping_proto_msgTypes = make([]protoimpl.MessageInfo, 45)
 var file_stillroom_v1_shopping_proto_goTypes = []any{
 	(OfferKind)(0),                       // 0: stillroom.v1.OfferKind
 	(ShoppingAim)(0),                     // 1: stillroom.v1.ShoppingAim
@@ -4005,120 +4322,133 @@ var file_stillroom_v1_shopping_proto_goTypes = []any{
 	(*GetShoppingListRequest)(nil),       // 35: stillroom.v1.GetShoppingListRequest
 	(*ListShoppingListsRequest)(nil),     // 36: stillroom.v1.ListShoppingListsRequest
 	(*ListShoppingListsResponse)(nil),    // 37: stillroom.v1.ListShoppingListsResponse
-	(*CompareShoppingListsRequest)(nil),  // 38: stillroom.v1.CompareShoppingListsRequest
-	(*CompareShoppingListsResponse)(nil), // 39: stillroom.v1.CompareShoppingListsResponse
-	(*ShoppingLineChange)(nil),           // 40: stillroom.v1.ShoppingLineChange
-	(*ShoppingCause)(nil),                // 41: stillroom.v1.ShoppingCause
-	(*ExportShoppingListRequest)(nil),    // 42: stillroom.v1.ExportShoppingListRequest
-	(*ExportShoppingListResponse)(nil),   // 43: stillroom.v1.ExportShoppingListResponse
-	nil,                                  // 44: stillroom.v1.ShoppingSettings.AllowancesEntry
-	(*Money)(nil),                        // 45: stillroom.v1.Money
-	(*fieldmaskpb.FieldMask)(nil),        // 46: google.protobuf.FieldMask
-	(*timestamppb.Timestamp)(nil),        // 47: google.protobuf.Timestamp
-	(JarSize)(0),                         // 48: stillroom.v1.JarSize
-	(*Source)(nil),                       // 49: stillroom.v1.Source
-	(*emptypb.Empty)(nil),                // 50: google.protobuf.Empty
+	(*TickShoppingLineRequest)(nil),      // 38: stillroom.v1.TickShoppingLineRequest
+	(*UntickShoppingLineRequest)(nil),    // 39: stillroom.v1.UntickShoppingLineRequest
+	(*GetShoppingTicksRequest)(nil),      // 40: stillroom.v1.GetShoppingTicksRequest
+	(*ShoppingTicks)(nil),                // 41: stillroom.v1.ShoppingTicks
+	(*ShoppingTick)(nil),                 // 42: stillroom.v1.ShoppingTick
+	(*CompareShoppingListsRequest)(nil),  // 43: stillroom.v1.CompareShoppingListsRequest
+	(*CompareShoppingListsResponse)(nil), // 44: stillroom.v1.CompareShoppingListsResponse
+	(*ShoppingLineChange)(nil),           // 45: stillroom.v1.ShoppingLineChange
+	(*ShoppingCause)(nil),                // 46: stillroom.v1.ShoppingCause
+	(*ExportShoppingListRequest)(nil),    // 47: stillroom.v1.ExportShoppingListRequest
+	(*ExportShoppingListResponse)(nil),   // 48: stillroom.v1.ExportShoppingListResponse
+	nil,                                  // 49: stillroom.v1.ShoppingSettings.AllowancesEntry
+	(*Money)(nil),                        // 50: stillroom.v1.Money
+	(*fieldmaskpb.FieldMask)(nil),        // 51: google.protobuf.FieldMask
+	(*timestamppb.Timestamp)(nil),        // 52: google.protobuf.Timestamp
+	(JarSize)(0),                         // 53: stillroom.v1.JarSize
+	(*Source)(nil),                       // 54: stillroom.v1.Source
+	(*emptypb.Empty)(nil),                // 55: google.protobuf.Empty
 }
 var file_stillroom_v1_shopping_proto_depIdxs = []int32{
 	0,  // 0: stillroom.v1.Offer.kind:type_name -> stillroom.v1.OfferKind
-	45, // 1: stillroom.v1.Offer.price:type_name -> stillroom.v1.Money
+	50, // 1: stillroom.v1.Offer.price:type_name -> stillroom.v1.Money
 	5,  // 2: stillroom.v1.CreateOfferRequest.offer:type_name -> stillroom.v1.Offer
 	5,  // 3: stillroom.v1.ListOffersResponse.offers:type_name -> stillroom.v1.Offer
 	5,  // 4: stillroom.v1.UpdateOfferRequest.offer:type_name -> stillroom.v1.Offer
-	46, // 5: stillroom.v1.UpdateOfferRequest.update_mask:type_name -> google.protobuf.FieldMask
+	51, // 5: stillroom.v1.UpdateOfferRequest.update_mask:type_name -> google.protobuf.FieldMask
 	12, // 6: stillroom.v1.CreateStockItemRequest.stock_item:type_name -> stillroom.v1.StockItem
 	12, // 7: stillroom.v1.ListStockItemsResponse.stock_items:type_name -> stillroom.v1.StockItem
 	12, // 8: stillroom.v1.UpdateStockItemRequest.stock_item:type_name -> stillroom.v1.StockItem
-	46, // 9: stillroom.v1.UpdateStockItemRequest.update_mask:type_name -> google.protobuf.FieldMask
+	51, // 9: stillroom.v1.UpdateStockItemRequest.update_mask:type_name -> google.protobuf.FieldMask
 	19, // 10: stillroom.v1.KindChoice.shares:type_name -> stillroom.v1.KindShare
 	20, // 11: stillroom.v1.ShoppingSettings.choices:type_name -> stillroom.v1.KindChoice
-	44, // 12: stillroom.v1.ShoppingSettings.allowances:type_name -> stillroom.v1.ShoppingSettings.AllowancesEntry
+	49, // 12: stillroom.v1.ShoppingSettings.allowances:type_name -> stillroom.v1.ShoppingSettings.AllowancesEntry
 	1,  // 13: stillroom.v1.ShoppingSettings.aim:type_name -> stillroom.v1.ShoppingAim
-	47, // 14: stillroom.v1.ShoppingList.create_time:type_name -> google.protobuf.Timestamp
+	52, // 14: stillroom.v1.ShoppingList.create_time:type_name -> google.protobuf.Timestamp
 	21, // 15: stillroom.v1.ShoppingList.settings:type_name -> stillroom.v1.ShoppingSettings
 	24, // 16: stillroom.v1.ShoppingList.lines:type_name -> stillroom.v1.ShoppingLine
 	30, // 17: stillroom.v1.ShoppingList.sheets:type_name -> stillroom.v1.BringSheet
 	28, // 18: stillroom.v1.ShoppingList.conversions:type_name -> stillroom.v1.RecipeLineConversion
 	32, // 19: stillroom.v1.ShoppingList.class_shares:type_name -> stillroom.v1.ClassShoppingShare
 	33, // 20: stillroom.v1.ShoppingList.sections:type_name -> stillroom.v1.SectionCost
-	45, // 21: stillroom.v1.ShoppingList.total:type_name -> stillroom.v1.Money
-	45, // 22: stillroom.v1.ShoppingList.cost_per_jar:type_name -> stillroom.v1.Money
-	45, // 23: stillroom.v1.ShoppingList.cost_per_participant:type_name -> stillroom.v1.Money
+	50, // 21: stillroom.v1.ShoppingList.total:type_name -> stillroom.v1.Money
+	50, // 22: stillroom.v1.ShoppingList.cost_per_jar:type_name -> stillroom.v1.Money
+	50, // 23: stillroom.v1.ShoppingList.cost_per_participant:type_name -> stillroom.v1.Money
 	22, // 24: stillroom.v1.ShoppingLine.need:type_name -> stillroom.v1.Measured
 	22, // 25: stillroom.v1.ShoppingLine.allowance:type_name -> stillroom.v1.Measured
 	22, // 26: stillroom.v1.ShoppingLine.on_hand:type_name -> stillroom.v1.Measured
 	22, // 27: stillroom.v1.ShoppingLine.to_buy:type_name -> stillroom.v1.Measured
 	25, // 28: stillroom.v1.ShoppingLine.basket:type_name -> stillroom.v1.PackPurchase
 	22, // 29: stillroom.v1.ShoppingLine.surplus:type_name -> stillroom.v1.Measured
-	45, // 30: stillroom.v1.ShoppingLine.cost:type_name -> stillroom.v1.Money
+	50, // 30: stillroom.v1.ShoppingLine.cost:type_name -> stillroom.v1.Money
 	2,  // 31: stillroom.v1.ShoppingLine.confidence:type_name -> stillroom.v1.FigureConfidence
 	26, // 32: stillroom.v1.ShoppingLine.stock_used:type_name -> stillroom.v1.StockUse
 	27, // 33: stillroom.v1.ShoppingLine.contributions:type_name -> stillroom.v1.ShoppingContribution
 	0,  // 34: stillroom.v1.PackPurchase.kind:type_name -> stillroom.v1.OfferKind
 	22, // 35: stillroom.v1.PackPurchase.content:type_name -> stillroom.v1.Measured
-	45, // 36: stillroom.v1.PackPurchase.cost:type_name -> stillroom.v1.Money
+	50, // 36: stillroom.v1.PackPurchase.cost:type_name -> stillroom.v1.Money
 	22, // 37: stillroom.v1.StockUse.used:type_name -> stillroom.v1.Measured
-	48, // 38: stillroom.v1.RecipeLineConversion.per_jar:type_name -> stillroom.v1.JarSize
+	53, // 38: stillroom.v1.RecipeLineConversion.per_jar:type_name -> stillroom.v1.JarSize
 	22, // 39: stillroom.v1.RecipeLineConversion.stated:type_name -> stillroom.v1.Measured
 	29, // 40: stillroom.v1.RecipeLineConversion.figures:type_name -> stillroom.v1.PublishedFigure
 	29, // 41: stillroom.v1.RecipeLineConversion.also_published:type_name -> stillroom.v1.PublishedFigure
 	2,  // 42: stillroom.v1.RecipeLineConversion.confidence:type_name -> stillroom.v1.FigureConfidence
-	49, // 43: stillroom.v1.PublishedFigure.source:type_name -> stillroom.v1.Source
+	54, // 43: stillroom.v1.PublishedFigure.source:type_name -> stillroom.v1.Source
 	31, // 44: stillroom.v1.BringSheet.lines:type_name -> stillroom.v1.BringLine
 	22, // 45: stillroom.v1.BringLine.amount:type_name -> stillroom.v1.Measured
-	45, // 46: stillroom.v1.ClassShoppingShare.cost:type_name -> stillroom.v1.Money
-	45, // 47: stillroom.v1.ClassShoppingShare.cost_per_jar:type_name -> stillroom.v1.Money
-	45, // 48: stillroom.v1.ClassShoppingShare.cost_per_participant:type_name -> stillroom.v1.Money
-	45, // 49: stillroom.v1.SectionCost.cost:type_name -> stillroom.v1.Money
+	50, // 46: stillroom.v1.ClassShoppingShare.cost:type_name -> stillroom.v1.Money
+	50, // 47: stillroom.v1.ClassShoppingShare.cost_per_jar:type_name -> stillroom.v1.Money
+	50, // 48: stillroom.v1.ClassShoppingShare.cost_per_participant:type_name -> stillroom.v1.Money
+	50, // 49: stillroom.v1.SectionCost.cost:type_name -> stillroom.v1.Money
 	21, // 50: stillroom.v1.CreateShoppingListRequest.settings:type_name -> stillroom.v1.ShoppingSettings
 	23, // 51: stillroom.v1.ListShoppingListsResponse.shopping_lists:type_name -> stillroom.v1.ShoppingList
-	40, // 52: stillroom.v1.CompareShoppingListsResponse.changes:type_name -> stillroom.v1.ShoppingLineChange
-	45, // 53: stillroom.v1.CompareShoppingListsResponse.total_before:type_name -> stillroom.v1.Money
-	45, // 54: stillroom.v1.CompareShoppingListsResponse.total_after:type_name -> stillroom.v1.Money
-	22, // 55: stillroom.v1.ShoppingLineChange.before:type_name -> stillroom.v1.Measured
-	22, // 56: stillroom.v1.ShoppingLineChange.after:type_name -> stillroom.v1.Measured
-	45, // 57: stillroom.v1.ShoppingLineChange.cost_before:type_name -> stillroom.v1.Money
-	45, // 58: stillroom.v1.ShoppingLineChange.cost_after:type_name -> stillroom.v1.Money
-	41, // 59: stillroom.v1.ShoppingLineChange.causes:type_name -> stillroom.v1.ShoppingCause
-	22, // 60: stillroom.v1.ShoppingCause.before:type_name -> stillroom.v1.Measured
-	22, // 61: stillroom.v1.ShoppingCause.after:type_name -> stillroom.v1.Measured
-	3,  // 62: stillroom.v1.ExportShoppingListRequest.format:type_name -> stillroom.v1.ShoppingFormat
-	4,  // 63: stillroom.v1.ExportShoppingListRequest.system:type_name -> stillroom.v1.MeasureSystem
-	6,  // 64: stillroom.v1.ShoppingService.CreateOffer:input_type -> stillroom.v1.CreateOfferRequest
-	7,  // 65: stillroom.v1.ShoppingService.GetOffer:input_type -> stillroom.v1.GetOfferRequest
-	8,  // 66: stillroom.v1.ShoppingService.ListOffers:input_type -> stillroom.v1.ListOffersRequest
-	10, // 67: stillroom.v1.ShoppingService.UpdateOffer:input_type -> stillroom.v1.UpdateOfferRequest
-	11, // 68: stillroom.v1.ShoppingService.DeleteOffer:input_type -> stillroom.v1.DeleteOfferRequest
-	13, // 69: stillroom.v1.ShoppingService.CreateStockItem:input_type -> stillroom.v1.CreateStockItemRequest
-	14, // 70: stillroom.v1.ShoppingService.GetStockItem:input_type -> stillroom.v1.GetStockItemRequest
-	15, // 71: stillroom.v1.ShoppingService.ListStockItems:input_type -> stillroom.v1.ListStockItemsRequest
-	17, // 72: stillroom.v1.ShoppingService.UpdateStockItem:input_type -> stillroom.v1.UpdateStockItemRequest
-	18, // 73: stillroom.v1.ShoppingService.DeleteStockItem:input_type -> stillroom.v1.DeleteStockItemRequest
-	34, // 74: stillroom.v1.ShoppingService.CreateShoppingList:input_type -> stillroom.v1.CreateShoppingListRequest
-	35, // 75: stillroom.v1.ShoppingService.GetShoppingList:input_type -> stillroom.v1.GetShoppingListRequest
-	36, // 76: stillroom.v1.ShoppingService.ListShoppingLists:input_type -> stillroom.v1.ListShoppingListsRequest
-	38, // 77: stillroom.v1.ShoppingService.CompareShoppingLists:input_type -> stillroom.v1.CompareShoppingListsRequest
-	42, // 78: stillroom.v1.ShoppingService.ExportShoppingList:input_type -> stillroom.v1.ExportShoppingListRequest
-	5,  // 79: stillroom.v1.ShoppingService.CreateOffer:output_type -> stillroom.v1.Offer
-	5,  // 80: stillroom.v1.ShoppingService.GetOffer:output_type -> stillroom.v1.Offer
-	9,  // 81: stillroom.v1.ShoppingService.ListOffers:output_type -> stillroom.v1.ListOffersResponse
-	5,  // 82: stillroom.v1.ShoppingService.UpdateOffer:output_type -> stillroom.v1.Offer
-	50, // 83: stillroom.v1.ShoppingService.DeleteOffer:output_type -> google.protobuf.Empty
-	12, // 84: stillroom.v1.ShoppingService.CreateStockItem:output_type -> stillroom.v1.StockItem
-	12, // 85: stillroom.v1.ShoppingService.GetStockItem:output_type -> stillroom.v1.StockItem
-	16, // 86: stillroom.v1.ShoppingService.ListStockItems:output_type -> stillroom.v1.ListStockItemsResponse
-	12, // 87: stillroom.v1.ShoppingService.UpdateStockItem:output_type -> stillroom.v1.StockItem
-	50, // 88: stillroom.v1.ShoppingService.DeleteStockItem:output_type -> google.protobuf.Empty
-	23, // 89: stillroom.v1.ShoppingService.CreateShoppingList:output_type -> stillroom.v1.ShoppingList
-	23, // 90: stillroom.v1.ShoppingService.GetShoppingList:output_type -> stillroom.v1.ShoppingList
-	37, // 91: stillroom.v1.ShoppingService.ListShoppingLists:output_type -> stillroom.v1.ListShoppingListsResponse
-	39, // 92: stillroom.v1.ShoppingService.CompareShoppingLists:output_type -> stillroom.v1.CompareShoppingListsResponse
-	43, // 93: stillroom.v1.ShoppingService.ExportShoppingList:output_type -> stillroom.v1.ExportShoppingListResponse
-	79, // [79:94] is the sub-list for method output_type
-	64, // [64:79] is the sub-list for method input_type
-	64, // [64:64] is the sub-list for extension type_name
-	64, // [64:64] is the sub-list for extension extendee
-	0,  // [0:64] is the sub-list for field type_name
+	42, // 52: stillroom.v1.ShoppingTicks.ticks:type_name -> stillroom.v1.ShoppingTick
+	52, // 53: stillroom.v1.ShoppingTick.time:type_name -> google.protobuf.Timestamp
+	45, // 54: stillroom.v1.CompareShoppingListsResponse.changes:type_name -> stillroom.v1.ShoppingLineChange
+	50, // 55: stillroom.v1.CompareShoppingListsResponse.total_before:type_name -> stillroom.v1.Money
+	50, // 56: stillroom.v1.CompareShoppingListsResponse.total_after:type_name -> stillroom.v1.Money
+	22, // 57: stillroom.v1.ShoppingLineChange.before:type_name -> stillroom.v1.Measured
+	22, // 58: stillroom.v1.ShoppingLineChange.after:type_name -> stillroom.v1.Measured
+	50, // 59: stillroom.v1.ShoppingLineChange.cost_before:type_name -> stillroom.v1.Money
+	50, // 60: stillroom.v1.ShoppingLineChange.cost_after:type_name -> stillroom.v1.Money
+	46, // 61: stillroom.v1.ShoppingLineChange.causes:type_name -> stillroom.v1.ShoppingCause
+	22, // 62: stillroom.v1.ShoppingCause.before:type_name -> stillroom.v1.Measured
+	22, // 63: stillroom.v1.ShoppingCause.after:type_name -> stillroom.v1.Measured
+	3,  // 64: stillroom.v1.ExportShoppingListRequest.format:type_name -> stillroom.v1.ShoppingFormat
+	4,  // 65: stillroom.v1.ExportShoppingListRequest.system:type_name -> stillroom.v1.MeasureSystem
+	6,  // 66: stillroom.v1.ShoppingService.CreateOffer:input_type -> stillroom.v1.CreateOfferRequest
+	7,  // 67: stillroom.v1.ShoppingService.GetOffer:input_type -> stillroom.v1.GetOfferRequest
+	8,  // 68: stillroom.v1.ShoppingService.ListOffers:input_type -> stillroom.v1.ListOffersRequest
+	10, // 69: stillroom.v1.ShoppingService.UpdateOffer:input_type -> stillroom.v1.UpdateOfferRequest
+	11, // 70: stillroom.v1.ShoppingService.DeleteOffer:input_type -> stillroom.v1.DeleteOfferRequest
+	13, // 71: stillroom.v1.ShoppingService.CreateStockItem:input_type -> stillroom.v1.CreateStockItemRequest
+	14, // 72: stillroom.v1.ShoppingService.GetStockItem:input_type -> stillroom.v1.GetStockItemRequest
+	15, // 73: stillroom.v1.ShoppingService.ListStockItems:input_type -> stillroom.v1.ListStockItemsRequest
+	17, // 74: stillroom.v1.ShoppingService.UpdateStockItem:input_type -> stillroom.v1.UpdateStockItemRequest
+	18, // 75: stillroom.v1.ShoppingService.DeleteStockItem:input_type -> stillroom.v1.DeleteStockItemRequest
+	34, // 76: stillroom.v1.ShoppingService.CreateShoppingList:input_type -> stillroom.v1.CreateShoppingListRequest
+	35, // 77: stillroom.v1.ShoppingService.GetShoppingList:input_type -> stillroom.v1.GetShoppingListRequest
+	36, // 78: stillroom.v1.ShoppingService.ListShoppingLists:input_type -> stillroom.v1.ListShoppingListsRequest
+	38, // 79: stillroom.v1.ShoppingService.TickShoppingLine:input_type -> stillroom.v1.TickShoppingLineRequest
+	39, // 80: stillroom.v1.ShoppingService.UntickShoppingLine:input_type -> stillroom.v1.UntickShoppingLineRequest
+	40, // 81: stillroom.v1.ShoppingService.GetShoppingTicks:input_type -> stillroom.v1.GetShoppingTicksRequest
+	43, // 82: stillroom.v1.ShoppingService.CompareShoppingLists:input_type -> stillroom.v1.CompareShoppingListsRequest
+	47, // 83: stillroom.v1.ShoppingService.ExportShoppingList:input_type -> stillroom.v1.ExportShoppingListRequest
+	5,  // 84: stillroom.v1.ShoppingService.CreateOffer:output_type -> stillroom.v1.Offer
+	5,  // 85: stillroom.v1.ShoppingService.GetOffer:output_type -> stillroom.v1.Offer
+	9,  // 86: stillroom.v1.ShoppingService.ListOffers:output_type -> stillroom.v1.ListOffersResponse
+	5,  // 87: stillroom.v1.ShoppingService.UpdateOffer:output_type -> stillroom.v1.Offer
+	55, // 88: stillroom.v1.ShoppingService.DeleteOffer:output_type -> google.protobuf.Empty
+	12, // 89: stillroom.v1.ShoppingService.CreateStockItem:output_type -> stillroom.v1.StockItem
+	12, // 90: stillroom.v1.ShoppingService.GetStockItem:output_type -> stillroom.v1.StockItem
+	16, // 91: stillroom.v1.ShoppingService.ListStockItems:output_type -> stillroom.v1.ListStockItemsResponse
+	12, // 92: stillroom.v1.ShoppingService.UpdateStockItem:output_type -> stillroom.v1.StockItem
+	55, // 93: stillroom.v1.ShoppingService.DeleteStockItem:output_type -> google.protobuf.Empty
+	23, // 94: stillroom.v1.ShoppingService.CreateShoppingList:output_type -> stillroom.v1.ShoppingList
+	23, // 95: stillroom.v1.ShoppingService.GetShoppingList:output_type -> stillroom.v1.ShoppingList
+	37, // 96: stillroom.v1.ShoppingService.ListShoppingLists:output_type -> stillroom.v1.ListShoppingListsResponse
+	41, // 97: stillroom.v1.ShoppingService.TickShoppingLine:output_type -> stillroom.v1.ShoppingTicks
+	41, // 98: stillroom.v1.ShoppingService.UntickShoppingLine:output_type -> stillroom.v1.ShoppingTicks
+	41, // 99: stillroom.v1.ShoppingService.GetShoppingTicks:output_type -> stillroom.v1.ShoppingTicks
+	44, // 100: stillroom.v1.ShoppingService.CompareShoppingLists:output_type -> stillroom.v1.CompareShoppingListsResponse
+	48, // 101: stillroom.v1.ShoppingService.ExportShoppingList:output_type -> stillroom.v1.ExportShoppingListResponse
+	84, // [84:102] is the sub-list for method output_type
+	66, // [66:84] is the sub-list for method input_type
+	66, // [66:66] is the sub-list for extension type_name
+	66, // [66:66] is the sub-list for extension extendee
+	0,  // [0:66] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_shopping_proto_init() }
@@ -4135,7 +4465,7 @@ func file_stillroom_v1_shopping_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_shopping_proto_rawDesc), len(file_stillroom_v1_shopping_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   40,
+			NumMessages:   45,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -33,6 +33,9 @@ const (
 	ShoppingService_CreateShoppingList_FullMethodName   = "/stillroom.v1.ShoppingService/CreateShoppingList"
 	ShoppingService_GetShoppingList_FullMethodName      = "/stillroom.v1.ShoppingService/GetShoppingList"
 	ShoppingService_ListShoppingLists_FullMethodName    = "/stillroom.v1.ShoppingService/ListShoppingLists"
+	ShoppingService_TickShoppingLine_FullMethodName     = "/stillroom.v1.ShoppingService/TickShoppingLine"
+	ShoppingService_UntickShoppingLine_FullMethodName   = "/stillroom.v1.ShoppingService/UntickShoppingLine"
+	ShoppingService_GetShoppingTicks_FullMethodName     = "/stillroom.v1.ShoppingService/GetShoppingTicks"
 	ShoppingService_CompareShoppingLists_FullMethodName = "/stillroom.v1.ShoppingService/CompareShoppingLists"
 	ShoppingService_ExportShoppingList_FullMethodName   = "/stillroom.v1.ShoppingService/ExportShoppingList"
 )
@@ -73,6 +76,13 @@ type ShoppingServiceClient interface {
 	GetShoppingList(ctx context.Context, in *GetShoppingListRequest, opts ...grpc.CallOption) (*ShoppingList, error)
 	// ListShoppingLists lists the lists of a class or a kitchen, newest first, without their lines.
 	ListShoppingLists(ctx context.Context, in *ListShoppingListsRequest, opts ...grpc.CallOption) (*ListShoppingListsResponse, error)
+	// TickShoppingLine marks a line of a list as bought: saying it again changes nothing. Ticks stand beside
+	// the list, which never changes; the next version begins without any.
+	TickShoppingLine(ctx context.Context, in *TickShoppingLineRequest, opts ...grpc.CallOption) (*ShoppingTicks, error)
+	// UntickShoppingLine takes a tick back; it changes nothing where there is none.
+	UntickShoppingLine(ctx context.Context, in *UntickShoppingLineRequest, opts ...grpc.CallOption) (*ShoppingTicks, error)
+	// GetShoppingTicks says which lines of a list are bought.
+	GetShoppingTicks(ctx context.Context, in *GetShoppingTicksRequest, opts ...grpc.CallOption) (*ShoppingTicks, error)
 	// CompareShoppingLists says what changed from one list to another.
 	CompareShoppingLists(ctx context.Context, in *CompareShoppingListsRequest, opts ...grpc.CallOption) (*CompareShoppingListsResponse, error)
 	// ExportShoppingList returns a list as a file for people or spreadsheets.
@@ -217,6 +227,36 @@ func (c *shoppingServiceClient) ListShoppingLists(ctx context.Context, in *ListS
 	return out, nil
 }
 
+func (c *shoppingServiceClient) TickShoppingLine(ctx context.Context, in *TickShoppingLineRequest, opts ...grpc.CallOption) (*ShoppingTicks, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ShoppingTicks)
+	err := c.cc.Invoke(ctx, ShoppingService_TickShoppingLine_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *shoppingServiceClient) UntickShoppingLine(ctx context.Context, in *UntickShoppingLineRequest, opts ...grpc.CallOption) (*ShoppingTicks, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ShoppingTicks)
+	err := c.cc.Invoke(ctx, ShoppingService_UntickShoppingLine_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *shoppingServiceClient) GetShoppingTicks(ctx context.Context, in *GetShoppingTicksRequest, opts ...grpc.CallOption) (*ShoppingTicks, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ShoppingTicks)
+	err := c.cc.Invoke(ctx, ShoppingService_GetShoppingTicks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *shoppingServiceClient) CompareShoppingLists(ctx context.Context, in *CompareShoppingListsRequest, opts ...grpc.CallOption) (*CompareShoppingListsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CompareShoppingListsResponse)
@@ -273,6 +313,13 @@ type ShoppingServiceServer interface {
 	GetShoppingList(context.Context, *GetShoppingListRequest) (*ShoppingList, error)
 	// ListShoppingLists lists the lists of a class or a kitchen, newest first, without their lines.
 	ListShoppingLists(context.Context, *ListShoppingListsRequest) (*ListShoppingListsResponse, error)
+	// TickShoppingLine marks a line of a list as bought: saying it again changes nothing. Ticks stand beside
+	// the list, which never changes; the next version begins without any.
+	TickShoppingLine(context.Context, *TickShoppingLineRequest) (*ShoppingTicks, error)
+	// UntickShoppingLine takes a tick back; it changes nothing where there is none.
+	UntickShoppingLine(context.Context, *UntickShoppingLineRequest) (*ShoppingTicks, error)
+	// GetShoppingTicks says which lines of a list are bought.
+	GetShoppingTicks(context.Context, *GetShoppingTicksRequest) (*ShoppingTicks, error)
 	// CompareShoppingLists says what changed from one list to another.
 	CompareShoppingLists(context.Context, *CompareShoppingListsRequest) (*CompareShoppingListsResponse, error)
 	// ExportShoppingList returns a list as a file for people or spreadsheets.
@@ -325,6 +372,15 @@ func (UnimplementedShoppingServiceServer) GetShoppingList(context.Context, *GetS
 }
 func (UnimplementedShoppingServiceServer) ListShoppingLists(context.Context, *ListShoppingListsRequest) (*ListShoppingListsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListShoppingLists not implemented")
+}
+func (UnimplementedShoppingServiceServer) TickShoppingLine(context.Context, *TickShoppingLineRequest) (*ShoppingTicks, error) {
+	return nil, status.Error(codes.Unimplemented, "method TickShoppingLine not implemented")
+}
+func (UnimplementedShoppingServiceServer) UntickShoppingLine(context.Context, *UntickShoppingLineRequest) (*ShoppingTicks, error) {
+	return nil, status.Error(codes.Unimplemented, "method UntickShoppingLine not implemented")
+}
+func (UnimplementedShoppingServiceServer) GetShoppingTicks(context.Context, *GetShoppingTicksRequest) (*ShoppingTicks, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetShoppingTicks not implemented")
 }
 func (UnimplementedShoppingServiceServer) CompareShoppingLists(context.Context, *CompareShoppingListsRequest) (*CompareShoppingListsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CompareShoppingLists not implemented")
@@ -587,6 +643,60 @@ func _ShoppingService_ListShoppingLists_Handler(srv interface{}, ctx context.Con
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ShoppingService_TickShoppingLine_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TickShoppingLineRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ShoppingServiceServer).TickShoppingLine(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ShoppingService_TickShoppingLine_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ShoppingServiceServer).TickShoppingLine(ctx, req.(*TickShoppingLineRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ShoppingService_UntickShoppingLine_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UntickShoppingLineRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ShoppingServiceServer).UntickShoppingLine(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ShoppingService_UntickShoppingLine_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ShoppingServiceServer).UntickShoppingLine(ctx, req.(*UntickShoppingLineRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ShoppingService_GetShoppingTicks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetShoppingTicksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ShoppingServiceServer).GetShoppingTicks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ShoppingService_GetShoppingTicks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ShoppingServiceServer).GetShoppingTicks(ctx, req.(*GetShoppingTicksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ShoppingService_CompareShoppingLists_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CompareShoppingListsRequest)
 	if err := dec(in); err != nil {
@@ -681,6 +791,18 @@ var ShoppingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListShoppingLists",
 			Handler:    _ShoppingService_ListShoppingLists_Handler,
+		},
+		{
+			MethodName: "TickShoppingLine",
+			Handler:    _ShoppingService_TickShoppingLine_Handler,
+		},
+		{
+			MethodName: "UntickShoppingLine",
+			Handler:    _ShoppingService_UntickShoppingLine_Handler,
+		},
+		{
+			MethodName: "GetShoppingTicks",
+			Handler:    _ShoppingService_GetShoppingTicks_Handler,
 		},
 		{
 			MethodName: "CompareShoppingLists",

@@ -146,3 +146,22 @@ func TestRoundsEnd(t *testing.T) {
 	s.Rounds(10)
 	require.Equal(t, anytime.Exhausted, s.Result().Why)
 }
+
+type breaking struct{}
+
+func (breaking) Round(*anytime.View[string, int], int64) bool { panic("no more jars") }
+
+type idle struct{}
+
+func (idle) Round(*anytime.View[string, int], int64) bool { return true }
+
+// TestAWorkersPanicCanBeRecoveredFrom: in whichever goroutine it happens, it reaches the caller of Rounds.
+func TestAWorkersPanicCanBeRecoveredFrom(t *testing.T) {
+	for _, workers := range [][]anytime.Worker[string, int]{{breaking{}, idle{}}, {idle{}, breaking{}}, {breaking{}, breaking{}}} {
+		s := anytime.New(context.Background(), cmp.Compare[int], anytime.Limits{}, func(anytime.Progress[string, int]) {})
+		func() {
+			defer func() { require.ErrorContains(t, recover().(error), "no more jars") }()
+			s.Rounds(100, workers...)
+		}()
+	}
+}

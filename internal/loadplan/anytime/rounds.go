@@ -1,6 +1,11 @@
 package anytime
 
-import "sync"
+import (
+	"errors"
+	"fmt"
+	"runtime/debug"
+	"sync"
+)
 
 // Worker is one line of attack on a problem: a local search, a tree search, a procedure for bounds. It keeps its own
 // state (its random source among it) from round to round.
@@ -79,7 +84,8 @@ func (v *View[S, V]) Met() bool {
 // Rounds lets the workers work side by side, round after round, until the search stops or no worker has anything
 // left to do. In each round every worker has about budget units; those who finish early wait for the others. What a
 // worker found becomes known to the others at the end of the round, merged in the order of the workers, so that the
-// outcome depends on no clock and no scheduler. When all are done without a proof, the search is exhausted.
+// outcome depends on no clock and no scheduler. When all are done without a proof, the search is exhausted. A worker
+// that panics makes Rounds panic, in the caller's goroutine, where it can be recovered from.
 func (s *Search[S, V]) Rounds(budget int64, workers ...Worker[S, V]) {
 	left := append([]Worker[S, V](nil), workers...)
 	for len(left) > 0 && !s.Stopped() {
@@ -95,12 +101,24 @@ func (s *Search[S, V]) Rounds(budget int64, workers ...Worker[S, V]) {
 			v.bound, v.bounded = s.Bound()
 			views[i] = v
 		}
+		panicked := make([]error, len(left))
+		round := func(i int) {
+			defer func() {
+				if p := recover(); p != nil {
+					panicked[i] = fmt.Errorf("a worker panicked: %v\n%s", p, debug.Stack())
+				}
+			}()
+			done[i] = left[i].Round(views[i], share)
+		}
 		var wg sync.WaitGroup
 		for i := 1; i < len(left); i++ {
-			wg.Go(func() { done[i] = left[i].Round(views[i], share) })
+			wg.Go(func() { round(i) })
 		}
-		done[0] = left[0].Round(views[0], share)
+		round(0)
 		wg.Wait()
+		if err := errors.Join(panicked...); err != nil {
+			panic(err)
+		}
 
 		next := left[:0]
 		for i, v := range views {

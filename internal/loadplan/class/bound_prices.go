@@ -122,10 +122,11 @@ func (p *prices) offers(c, deadline int) [][]offer {
 		}
 		first := deadline
 		changes := []int{deadline}
+		still := func(t int) int { return min(max(t, p.in.now), deadline) } // batches may have been filled long ago
 		for _, b := range members {
 			if !p.barred[c][b] {
-				first = min(first, p.from[b])
-				changes = append(changes, min(p.from[b], deadline), min(p.to[b]+p.in.batches[b].hold+1, deadline))
+				first = min(first, still(p.from[b]))
+				changes = append(changes, still(p.from[b]), still(p.to[b]+p.in.batches[b].hold+1))
 			}
 		}
 		if !p.coarse {
@@ -322,11 +323,16 @@ func (p *prices) before(c, deadline int, offers [][]offer) []int {
 	return best
 }
 
-// earns is what batch b earns when it is filled at minute t, and the block in which its jars are sold.
+// sells reports whether jars of batch b, filled at minute t, can still be loaded before the deadline.
+func (p *prices) sells(b, t, deadline int) bool {
+	return p.in.batches[b].left > 0 && t < deadline && t+p.in.batches[b].hold >= p.in.now
+}
+
+// earns is what batch b, which sells, earns when it is filled at minute t, and the block in which its jars are sold.
 func (p *prices) earns(b, t, deadline int) (value, block int) {
 	bb := &p.in.batches[b]
 	high := math.MinInt
-	for j := t / blockMinutes; j <= min(t+bb.hold, deadline)/blockMinutes; j++ {
+	for j := max(t, p.in.now) / blockMinutes; j <= min(t+bb.hold, deadline)/blockMinutes; j++ {
 		if l := p.jar[b][j]; l > high {
 			high, block = l, j
 		}
@@ -369,7 +375,7 @@ func (p *prices) stationEarns(list []int, deadline int, u *usage) int {
 				rest = after[0]
 			}
 			value := 0
-			if bb.left > 0 && bb.filled >= 0 && bb.filled < deadline {
+			if p.sells(b, bb.filled, deadline) {
 				value, _ = p.earns(b, bb.filled, deadline)
 			}
 			for t := range after {
@@ -419,7 +425,7 @@ func (p *prices) stationEarns(list []int, deadline int, u *usage) int {
 			}
 			use(u.burners, at-bb.stage, at, 1)
 		}
-		if bb.left > 0 && at >= 0 && at < deadline {
+		if p.sells(b, at, deadline) {
 			_, block := p.earns(b, at, deadline)
 			u.jars[b][block] -= bb.left
 		}

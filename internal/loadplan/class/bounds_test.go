@@ -43,6 +43,26 @@ func TestBoundByHand(t *testing.T) {
 	require.Equal(t, class.Value{Finish: 90, Loads: 3}, class.Value{Unprocessed: r.Objective.Unprocessed, Finish: r.Objective.Finish, Loads: r.Objective.Loads})
 }
 
+// TestBoundOfJarsFilledBefore: of jars lidded before the present minute, those whose wait is over are lost, and the
+// others can be loaded at once: x, lidded at -5, at 0-20; z, lidded at 10, at 25-45; y, lidded at -40, has waited its 30
+// minutes at -10.
+func TestBoundOfJarsFilledBefore(t *testing.T) {
+	for _, long := range []int{-40, -20_000} {
+		s := three(9)
+		s.Done = &class.Done{Filled: map[string]int{"x": -5, "y": long}}
+		in, err := class.Build(s)
+		require.NoError(t, err)
+		for _, coarse := range []bool{false, true} {
+			require.GreaterOrEqual(t, class.MostJarsBy(in, 20, 400, coarse), 4)
+			require.GreaterOrEqual(t, class.MostJarsBy(in, 45, 400, coarse), 8)
+		}
+		require.Less(t, class.MostJarsBy(in, 44, 400, false), 8)
+		r := class.Solve(context.Background(), in, class.Options{Work: 200_000})
+		require.Equal(t, []int{4, 45, 2}, []int{r.Objective.Unprocessed, r.Objective.Finish, r.Objective.Loads})
+		require.True(t, r.Optimal)
+	}
+}
+
 // TestBoundsHold: prices never promise fewer jars than some plan loads, however far they have been moved.
 func TestBoundsHold(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
+	"strings"
 
 	"buf.build/go/protovalidate"
 	"google.golang.org/grpc"
@@ -85,6 +86,9 @@ func (s *validatingStream) RecvMsg(m any) error {
 // validate checks a message against its declared rules. An update carries only the
 // fields it changes, so the resource inside it is checked after merging (see merge).
 func (b *backend) validate(m proto.Message) error {
+	if err := refuseUnreadable(m); err != nil {
+		return err
+	}
 	var options []protovalidate.ValidationOption
 	if _, update := m.(interface{ GetUpdateMask() *fieldmaskpb.FieldMask }); update {
 		request := m.ProtoReflect().Descriptor().FullName()
@@ -93,7 +97,48 @@ func (b *backend) validate(m proto.Message) error {
 				return msg.Descriptor().FullName() == request
 			})))
 	}
-	return violations("", b.validator.Validate(m, options...))
+	if err := violations("", b.validator.Validate(m, options...)); err != nil {
+		return err
+	}
+	var c fault.Collector
+	refuseNUL(&c, "", m.ProtoReflect())
+	return c.Err()
+}
+
+// refuseNUL finds texts with a NUL character: protobuf carries it, Postgres cannot keep it.
+func refuseNUL(c *fault.Collector, prefix string, m protoreflect.Message) {
+	check := func(path, text string) {
+		if strings.ContainsRune(text, 0) {
+			c.Add(path, fault.Shorten(strings.ReplaceAll(text, "\x00", "\u2400")), "holds a NUL character (shown as \u2400)", "leave it out")
+		}
+	}
+	m.Range(func(f protoreflect.FieldDescriptor, v protoreflect.Value) bool {
+		path := prefix + string(f.Name())
+		switch {
+		case f.IsMap():
+			v.Map().Range(func(k protoreflect.MapKey, v protoreflect.Value) bool {
+				check(path, k.String())
+				if f.MapValue().Kind() == protoreflect.StringKind {
+					check(path, v.String())
+				}
+				return true
+			})
+		case f.IsList() && (f.Message() != nil || f.Kind() == protoreflect.StringKind):
+			for i := range v.List().Len() {
+				at := fmt.Sprintf("%s[%d]", path, i)
+				if f.Message() != nil {
+					refuseNUL(c, at+".", v.List().Get(i).Message())
+				} else {
+					check(at, v.List().Get(i).String())
+				}
+			}
+		case f.Message() != nil:
+			refuseNUL(c, path+".", v.Message())
+		case f.Kind() == protoreflect.StringKind:
+			check(path, v.String())
+		}
+		return true
+	})
 }
 
 // patternWords says in words what the contract's patterns mean.

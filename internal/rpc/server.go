@@ -25,6 +25,9 @@ import (
 // maxMessageBytes bounds a request; the largest is an imported file of 10 MiB with its envelope.
 const maxMessageBytes = 12 << 20
 
+// maxHeaderBytes bounds the headers of a call, a token and a trace among them.
+const maxHeaderBytes = 64 << 10
+
 // Options are what a server needs. All fields but Store may be left zero.
 type Options struct {
 	Store *store.Store
@@ -101,6 +104,8 @@ func NewServer(o Options) (*Server, error) {
 	}
 	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(maxMessageBytes),
+		grpc.MaxHeaderListSize(maxHeaderBytes),
+		grpc.ForceServerCodecV2(newLenient()),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
 		o.instrument(),

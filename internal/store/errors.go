@@ -26,6 +26,8 @@ const (
 	sqlAdminShutdown         = "57P01"
 	sqlCrashShutdown         = "57P02"
 	sqlCannotConnectNow      = "57P03"
+	sqlNotInRepertoire       = "22021"
+	sqlUntranslatable        = "22P05"
 	sqlConnectionClassPrefix = "08"
 )
 
@@ -90,6 +92,8 @@ func translateSQL(e *pgconn.PgError) error {
 		return fault.New(fault.AlreadyExists, "that is taken already").Because(e)
 	case sqlForeignKeyViolation, sqlRestrictViolation:
 		return fault.New(fault.Precondition, "something else still depends on it").Because(e)
+	case sqlNotInRepertoire, sqlUntranslatable:
+		return fault.New(fault.Invalid, "a text holds a NUL character, or another that cannot be kept; leave it out").Because(e)
 	case sqlCheckViolation, sqlExclusionViolation:
 		return fault.New(fault.Precondition, "that would break a rule that always holds").Because(e)
 	}

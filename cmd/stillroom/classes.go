@@ -14,7 +14,8 @@ import (
 
 func newClass(s *session) *cobra.Command {
 	return parent(groupClass, "class", "Classes: teaching events at a site",
-		newClassCreate(s), newClassList(s), newClassShow(s), newClassChange(s), newClassDelete(s), newClassCalendar(s))
+		newClassCreate(s), newClassList(s), newClassShow(s), newClassChange(s), newClassDelete(s), newClassCalendar(s),
+		newClassSeals(s), newClassSeal(s))
 }
 
 // classFlags are the fields of a class that create and change share.

@@ -321,8 +321,12 @@ func (s *questionService) ExportClassCalendar(ctx context.Context, req *stillroo
 	}
 	var class kitchen.Class
 	var site kitchen.Site
+	var out time.Time
 	err := s.store.In(ctx, k, func(tx *store.Tx) (err error) {
 		if class, err = tx.Class(ctx, id); err != nil {
+			return err
+		}
+		if out, err = firstJarsOut(ctx, tx, id); err != nil {
 			return err
 		}
 		site, err = tx.Site(ctx, class.Site)
@@ -337,7 +341,7 @@ func (s *questionService) ExportClassCalendar(ctx context.Context, req *stillroo
 	}
 	uid := k + "." + id + "@classes.stillroom"
 	calendar := questions.ClassCalendar{
-		UID: uid, Title: class.DisplayName, Place: site.DisplayName, Start: class.Start, End: class.End(), Location: zone, Stamp: s.now(),
+		UID: uid, Title: class.DisplayName, Place: site.DisplayName, Start: class.Start, End: class.End(), Location: zone, FirstJarsOut: out, Stamp: s.now(),
 	}
 	if !class.LiveSession.IsZero() {
 		length := class.LiveSessionLength

@@ -134,6 +134,9 @@ func bindParticipant(c access.Caller, req proto.Message) error {
 			return err
 		}
 	}
+	if told, ok := req.(*stillroomv1.CreateSealCheckRequest); ok && told.GetSealCheck() != nil {
+		return bind(told.GetSealCheck().ProtoReflect(), "participant", me, true)
+	}
 	if ask, ok := req.(*stillroomv1.CreateQuestionRequest); ok && ask.GetQuestion() != nil {
 		q := ask.GetQuestion().ProtoReflect()
 		if err := bind(q, "asker", me, true); err != nil {

@@ -114,10 +114,7 @@ func (e planEncoder) load(l classload.LoadPlan) *stillroomv1.PlannedLoad {
 	out := &stillroomv1.PlannedLoad{
 		InTime: e.at(l.In), BoilTime: e.at(l.Boil), ClockTime: e.at(l.Clock), OffTime: e.at(l.Off), UnloadTime: e.at(l.Unload), OutTime: e.at(l.Out),
 		JarSize: encodeJarSize(l.Size), Done: l.Done,
-		Process: &stillroomv1.LoadProcess{
-			Method: encodeMethod(l.Process.Method), Minutes: int32(l.Process.Minutes), PressurePounds: int32(l.Process.Pressure),
-			Pack: encodePack(reference.Pack(l.Process.Pack)), AltitudeBand: l.Process.Band,
-		},
+		Process: encodeLoadProcess(l.Process),
 		ComeUp: &stillroomv1.ComeUpBasis{
 			Basis: l.ComeUp.Basis, BaseMinutes: l.ComeUp.Base, MinutesPerJar: l.ComeUp.PerJar, ErrorMinutes: l.ComeUp.ErrorMinutes, Assumptions: l.ComeUp.Assumptions,
 		},
@@ -133,6 +130,13 @@ func (e planEncoder) load(l classload.LoadPlan) *stillroomv1.PlannedLoad {
 			Name: p.Name, Part: p.Part, StartTime: e.at(p.From), EndTime: e.at(p.Until), Source: encodePlanSource(p.Source)})
 	}
 	return out
+}
+
+func encodeLoadProcess(p classload.ProcessBasis) *stillroomv1.LoadProcess {
+	return &stillroomv1.LoadProcess{
+		Method: encodeMethod(p.Method), Minutes: int32(p.Minutes), PressurePounds: int32(p.Pressure),
+		Pack: encodePack(reference.Pack(p.Pack)), AltitudeBand: p.Band,
+	}
 }
 
 func (e planEncoder) rows(rows []classload.Row) []*stillroomv1.UseRow {

@@ -46,6 +46,13 @@ func kitchenToPlan(t testing.TB, recipes ...string) *testServer {
 	t.Helper()
 	s := newTestServer(t)
 	s.setTable(t, 8)
+	s.setToPlan(t, recipes...)
+	return s
+}
+
+// setToPlan puts canners, burners and, on a station each, a batch of seven pints of each recipe into class "c".
+func (s *testServer) setToPlan(t testing.TB, recipes ...string) {
+	t.Helper()
 	ctx := t.Context()
 	_, err := s.equipment().ImportEquipment(ctx, &stillroomv1.ImportEquipmentRequest{Parent: "kitchens/k", Yaml: []byte(`equipment:
   - {id: big, name: Big canner, kind: canner, owned: 2, canner: {methods: [boiling water], holds: {pint: 9, quart: 7}, come_up: {base: 14, per_jar: 0.35}, reset: 5}}
@@ -72,7 +79,6 @@ func kitchenToPlan(t testing.TB, recipes ...string) *testServer {
 			Station: station, RecipeRevision: "kitchens/k/recipes/" + slug + "/revisions/1", JarSize: stillroomv1.JarSize_JAR_SIZE_PINT, Jars: 7, MaySplit: true}})
 		require.NoError(t, err)
 	}
-	return s
 }
 
 // planned runs a request to the end of its stream.

@@ -175,6 +175,26 @@ func (s *rosterService) GetEnrolment(ctx context.Context, req *stillroomv1.GetEn
 	return out, err
 }
 
+func (s *rosterService) FindEnrolment(ctx context.Context, req *stillroomv1.FindEnrolmentRequest) (*stillroomv1.Enrolment, error) {
+	var k, class, who string
+	if err := parseName("parent", req.GetParent(), classPattern, &k, &class); err != nil {
+		return nil, err
+	}
+	if err := within(k, "participant", req.GetParticipant(), participantPattern, &who); err != nil {
+		return nil, err
+	}
+	var out *stillroomv1.Enrolment
+	err := s.store.Look(ctx, k, func(tx *store.Tx) error {
+		e, ok, err := tx.FindEnrolment(ctx, class, who)
+		if err == nil && !ok {
+			err = fault.New(fault.NotFound, "the participant neither holds nor awaits a place in this class")
+		}
+		out = encodeEnrolment(k, e)
+		return err
+	})
+	return out, err
+}
+
 // enrolmentRanks is the order of states in a roster; the store's query has the same.
 var enrolmentRanks = map[kitchen.EnrolmentState]int{kitchen.Enrolled: 0, kitchen.Waiting: 1, kitchen.Cancelled: 2}
 

@@ -126,6 +126,7 @@ func NewServer(o Options) (*Server, error) {
 	loads := newLoadService(b)
 	stillroomv1.RegisterLoadServiceServer(s, loads)
 	stillroomv1.RegisterProcessServiceServer(s, &processService{backend: b})
+	stillroomv1.RegisterSealServiceServer(s, &sealService{backend: b})
 	stillroomv1.RegisterRecipeServiceServer(s, &recipeService{backend: b})
 
 	if b.rules, err = readRules(s.GetServiceInfo()); err != nil {

@@ -273,3 +273,34 @@ func TestOffersAndStockAreEdited(t *testing.T) {
 	_, err = s.shopping().DeleteStockItem(ctx, &stillroomv1.DeleteStockItemRequest{Name: h.GetName()})
 	require.NoError(t, err)
 }
+
+// TestBringSheet: what a participant brings is in the newest list of their class, and only theirs.
+func TestBringSheet(t *testing.T) {
+	t.Parallel()
+	g := newGuarded(t)
+	g.addBatch(t, "a", g.adopt(t, "chile_salsa"), stillroomv1.JarSize_JAR_SIZE_PINT, 7)
+	for _, who := range []string{"ana", "bo"} {
+		_, err := g.rosters().CreateEnrolment(t.Context(), &stillroomv1.CreateEnrolmentRequest{Parent: theClass,
+			Enrolment: &stillroomv1.Enrolment{Participant: "kitchens/k/participants/" + who, Station: theClass + "/stations/a"}})
+		require.NoError(t, err)
+	}
+	ana, _ := g.token(t, "k", &stillroomv1.Token{Role: stillroomv1.Role_ROLE_PARTICIPANT, Participant: "kitchens/k/participants/ana", Class: theClass})
+	none, err := g.shopping().GetBringSheet(ana, &stillroomv1.GetBringSheetRequest{})
+	require.NoError(t, err)
+	require.Empty(t, none.GetShoppingList())
+	require.Empty(t, none.GetLines())
+	for _, own := range [][]string{nil, {"jar_pint"}} {
+		_, err := g.shopping().CreateShoppingList(t.Context(), &stillroomv1.CreateShoppingListRequest{Parent: theClass, Settings: &stillroomv1.ShoppingSettings{BringOwn: own}})
+		require.NoError(t, err)
+	}
+	mine, err := g.shopping().GetBringSheet(ana, &stillroomv1.GetBringSheetRequest{})
+	require.NoError(t, err)
+	require.Equal(t, theClass+"/shoppingLists/2", mine.GetShoppingList())
+	require.Len(t, mine.GetLines(), 1)
+	require.Equal(t, "jar_pint", mine.GetLines()[0].GetItem())
+	bos, err := g.shopping().GetBringSheet(t.Context(), &stillroomv1.GetBringSheetRequest{Class: theClass, Participant: "kitchens/k/participants/bo"})
+	require.NoError(t, err)
+	require.InDelta(t, 7, mine.GetLines()[0].GetAmount().GetAmount()+bos.GetLines()[0].GetAmount().GetAmount(), 1, "seven jars and perhaps a spare")
+	_, err = g.shopping().GetBringSheet(ana, &stillroomv1.GetBringSheetRequest{Participant: "kitchens/k/participants/bo"})
+	requireCode(t, codes.PermissionDenied, err)
+}

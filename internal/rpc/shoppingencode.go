@@ -54,14 +54,7 @@ func encodeList(k string, stored store.StoredList) (*stillroomv1.ShoppingList, e
 		out.Lines = append(out.Lines, e.line(it))
 	}
 	for _, sheet := range l.Sheets {
-		m := &stillroomv1.BringSheet{
-			Class: e.class(sheet.Class), Station: e.station(sheet.Class, sheet.Station),
-			Participant: nameOf(participantPattern, k, sheet.Participant), DisplayName: sheet.Name,
-		}
-		for _, line := range sheet.Lines {
-			m.Lines = append(m.Lines, &stillroomv1.BringLine{Item: line.Item, DisplayName: line.Name, Amount: measuredOf(line.Amount, line.Unit)})
-		}
-		out.Sheets = append(out.Sheets, m)
+		out.Sheets = append(out.Sheets, encodeSheet(k, sheet))
 	}
 	for i := range l.Conversions {
 		out.Conversions = append(out.Conversions, encodeConversion(&l.Conversions[i]))
@@ -132,6 +125,17 @@ func (e listEncoder) line(it shopping.Item) *stillroomv1.ShoppingLine {
 		})
 	}
 	return out
+}
+
+func encodeSheet(k string, sheet shopping.Sheet) *stillroomv1.BringSheet {
+	m := &stillroomv1.BringSheet{
+		Class: nameOf(classPattern, k, sheet.Class), Station: nameOf(stationPattern, k, sheet.Class, sheet.Station),
+		Participant: nameOf(participantPattern, k, sheet.Participant), DisplayName: sheet.Name,
+	}
+	for _, line := range sheet.Lines {
+		m.Lines = append(m.Lines, &stillroomv1.BringLine{Item: line.Item, DisplayName: line.Name, Amount: measuredOf(line.Amount, line.Unit)})
+	}
+	return m
 }
 
 func encodeConversion(c *shopping.Conversion) *stillroomv1.RecipeLineConversion {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -294,4 +295,62 @@ func measureReason(err error) string {
 		return m.Reason
 	}
 	return "is not a quantity"
+}
+
+// kitchenListsRead is how many of a kitchen's newest lists are looked through for one that covers a class.
+const kitchenListsRead = 10
+
+func (s *shoppingService) GetBringSheet(ctx context.Context, req *stillroomv1.GetBringSheetRequest) (*stillroomv1.BringSheet, error) {
+	var k, class, who string
+	if err := parseName("class", req.GetClass(), classPattern, &k, &class); err != nil {
+		return nil, err
+	}
+	if err := within(k, "participant", req.GetParticipant(), participantPattern, &who); err != nil {
+		return nil, err
+	}
+	var out *stillroomv1.BringSheet
+	err := s.store.Look(ctx, k, func(tx *store.Tx) error {
+		person, err := tx.Participant(ctx, who)
+		if err != nil {
+			return err
+		}
+		out = &stillroomv1.BringSheet{Class: req.GetClass(), Participant: req.GetParticipant(), DisplayName: person.DisplayName}
+		lists, err := tx.ShoppingLists(ctx, class, 0, 1)
+		if err != nil {
+			return err
+		}
+		shared, err := tx.ShoppingLists(ctx, "", 0, kitchenListsRead)
+		if err != nil {
+			return err
+		}
+		newest := newestCovering(append(lists, shared...), class)
+		if newest == nil {
+			return nil
+		}
+		// The lists above come without their lines and sheets.
+		stored, err := tx.ShoppingList(ctx, newest.Class, newest.Number)
+		if err != nil {
+			return err
+		}
+		for _, sheet := range stored.List.Sheets {
+			if sheet.Class == class && sheet.Participant == who {
+				out = encodeSheet(k, sheet)
+			}
+		}
+		out.ShoppingList = listNameOf(k, stored.Class, stored.Number)
+		return nil
+	})
+	return out, err
+}
+
+// newestCovering is the newest list that covers a class; nil when none does.
+func newestCovering(lists []store.StoredList, class string) *store.StoredList {
+	var newest *store.StoredList
+	for i, l := range lists {
+		covers := slices.ContainsFunc(l.List.Classes, func(c shopping.ClassShare) bool { return c.ID == class })
+		if covers && (newest == nil || l.CreatedAt.After(newest.CreatedAt)) {
+			newest = &lists[i]
+		}
+	}
+	return newest
 }

@@ -222,6 +222,20 @@ type Reservation struct {
 	Version     int64
 }
 
+type SealCheck struct {
+	KitchenID     uuid.UUID
+	ClassID       uuid.UUID
+	ID            uuid.UUID
+	Slug          string
+	BatchID       uuid.UUID
+	ParticipantID uuid.UUID
+	Sealed        int32
+	Unsealed      int32
+	CreatedAt     time.Time
+	UpdatedAt     time.Time
+	Version       int64
+}
+
 type Session struct {
 	KitchenID uuid.UUID
 	ClassID   uuid.UUID

@@ -1113,6 +1113,61 @@ func (x *GetEnrolmentRequest) GetName() string {
 	return ""
 }
 
+// FindEnrolmentRequest says whose enrolment in which class.
+type FindEnrolmentRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "kitchens/{kitchen}/classes/{class}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// Who, "kitchens/{kitchen}/participants/{participant}". To a participant's call their own name is added.
+	Participant   string `protobuf:"bytes,2,opt,name=participant,proto3" json:"participant,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FindEnrolmentRequest) Reset() {
+	*x = FindEnrolmentRequest{}
+	mi := &file_stillroom_v1_roster_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FindEnrolmentRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FindEnrolmentRequest) ProtoMessage() {}
+
+func (x *FindEnrolmentRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_roster_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FindEnrolmentRequest.ProtoReflect.Descriptor instead.
+func (*FindEnrolmentRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *FindEnrolmentRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *FindEnrolmentRequest) GetParticipant() string {
+	if x != nil {
+		return x.Participant
+	}
+	return ""
+}
+
 // ListEnrolmentsRequest asks for a page of enrolments.
 type ListEnrolmentsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1130,7 +1185,7 @@ type ListEnrolmentsRequest struct {
 
 func (x *ListEnrolmentsRequest) Reset() {
 	*x = ListEnrolmentsRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[14]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1142,7 +1197,7 @@ func (x *ListEnrolmentsRequest) String() string {
 func (*ListEnrolmentsRequest) ProtoMessage() {}
 
 func (x *ListEnrolmentsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[14]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1155,7 +1210,7 @@ func (x *ListEnrolmentsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEnrolmentsRequest.ProtoReflect.Descriptor instead.
 func (*ListEnrolmentsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{14}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListEnrolmentsRequest) GetParent() string {
@@ -1199,7 +1254,7 @@ type ListEnrolmentsResponse struct {
 
 func (x *ListEnrolmentsResponse) Reset() {
 	*x = ListEnrolmentsResponse{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[15]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1211,7 +1266,7 @@ func (x *ListEnrolmentsResponse) String() string {
 func (*ListEnrolmentsResponse) ProtoMessage() {}
 
 func (x *ListEnrolmentsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[15]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1224,7 +1279,7 @@ func (x *ListEnrolmentsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEnrolmentsResponse.ProtoReflect.Descriptor instead.
 func (*ListEnrolmentsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{15}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListEnrolmentsResponse) GetEnrolments() []*Enrolment {
@@ -1254,7 +1309,7 @@ type UpdateEnrolmentRequest struct {
 
 func (x *UpdateEnrolmentRequest) Reset() {
 	*x = UpdateEnrolmentRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[16]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1266,7 +1321,7 @@ func (x *UpdateEnrolmentRequest) String() string {
 func (*UpdateEnrolmentRequest) ProtoMessage() {}
 
 func (x *UpdateEnrolmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[16]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1279,7 +1334,7 @@ func (x *UpdateEnrolmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateEnrolmentRequest.ProtoReflect.Descriptor instead.
 func (*UpdateEnrolmentRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{16}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *UpdateEnrolmentRequest) GetEnrolment() *Enrolment {
@@ -1309,7 +1364,7 @@ type CancelEnrolmentRequest struct {
 
 func (x *CancelEnrolmentRequest) Reset() {
 	*x = CancelEnrolmentRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[17]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1321,7 +1376,7 @@ func (x *CancelEnrolmentRequest) String() string {
 func (*CancelEnrolmentRequest) ProtoMessage() {}
 
 func (x *CancelEnrolmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[17]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1334,7 +1389,7 @@ func (x *CancelEnrolmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelEnrolmentRequest.ProtoReflect.Descriptor instead.
 func (*CancelEnrolmentRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{17}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *CancelEnrolmentRequest) GetName() string {
@@ -1364,7 +1419,7 @@ type CancelEnrolmentResponse struct {
 
 func (x *CancelEnrolmentResponse) Reset() {
 	*x = CancelEnrolmentResponse{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[18]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1376,7 +1431,7 @@ func (x *CancelEnrolmentResponse) String() string {
 func (*CancelEnrolmentResponse) ProtoMessage() {}
 
 func (x *CancelEnrolmentResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[18]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1389,7 +1444,7 @@ func (x *CancelEnrolmentResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelEnrolmentResponse.ProtoReflect.Descriptor instead.
 func (*CancelEnrolmentResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{18}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *CancelEnrolmentResponse) GetCancelled() *Enrolment {
@@ -1425,7 +1480,7 @@ type ImportRosterRequest struct {
 
 func (x *ImportRosterRequest) Reset() {
 	*x = ImportRosterRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[19]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1437,7 +1492,7 @@ func (x *ImportRosterRequest) String() string {
 func (*ImportRosterRequest) ProtoMessage() {}
 
 func (x *ImportRosterRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[19]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1450,7 +1505,7 @@ func (x *ImportRosterRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportRosterRequest.ProtoReflect.Descriptor instead.
 func (*ImportRosterRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{19}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ImportRosterRequest) GetParent() string {
@@ -1496,7 +1551,7 @@ type BadLine struct {
 
 func (x *BadLine) Reset() {
 	*x = BadLine{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[20]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1508,7 +1563,7 @@ func (x *BadLine) String() string {
 func (*BadLine) ProtoMessage() {}
 
 func (x *BadLine) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[20]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1521,7 +1576,7 @@ func (x *BadLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BadLine.ProtoReflect.Descriptor instead.
 func (*BadLine) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{20}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *BadLine) GetLine() int32 {
@@ -1564,7 +1619,7 @@ type ImportRosterResponse struct {
 
 func (x *ImportRosterResponse) Reset() {
 	*x = ImportRosterResponse{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[21]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1576,7 +1631,7 @@ func (x *ImportRosterResponse) String() string {
 func (*ImportRosterResponse) ProtoMessage() {}
 
 func (x *ImportRosterResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[21]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1589,7 +1644,7 @@ func (x *ImportRosterResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportRosterResponse.ProtoReflect.Descriptor instead.
 func (*ImportRosterResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{21}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ImportRosterResponse) GetEnrolments() []*Enrolment {
@@ -1638,7 +1693,7 @@ type ExportRosterRequest struct {
 
 func (x *ExportRosterRequest) Reset() {
 	*x = ExportRosterRequest{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[22]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1650,7 +1705,7 @@ func (x *ExportRosterRequest) String() string {
 func (*ExportRosterRequest) ProtoMessage() {}
 
 func (x *ExportRosterRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[22]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1663,7 +1718,7 @@ func (x *ExportRosterRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportRosterRequest.ProtoReflect.Descriptor instead.
 func (*ExportRosterRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{22}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ExportRosterRequest) GetParent() string {
@@ -1685,7 +1740,7 @@ type ExportRosterResponse struct {
 
 func (x *ExportRosterResponse) Reset() {
 	*x = ExportRosterResponse{}
-	mi := &file_stillroom_v1_roster_proto_msgTypes[23]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1697,7 +1752,7 @@ func (x *ExportRosterResponse) String() string {
 func (*ExportRosterResponse) ProtoMessage() {}
 
 func (x *ExportRosterResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_roster_proto_msgTypes[23]
+	mi := &file_stillroom_v1_roster_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1710,7 +1765,7 @@ func (x *ExportRosterResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportRosterResponse.ProtoReflect.Descriptor instead.
 func (*ExportRosterResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{23}
+	return file_stillroom_v1_roster_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ExportRosterResponse) GetCsv() []byte {
@@ -1815,7 +1870,11 @@ const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\twhen_full\x18\x05 \x01(\x0e2\x16.stillroom.v1.WhenFullB\b\xbaH\x05\x82\x01\x02\x10\x01R\bwhenFull\"N\n" +
 	"\x13GetEnrolmentRequest\x127\n" +
 	"\x04name\x18\x01 \x01(\tB#\xe2A\x01\x02\xfaA\x15\n" +
-	"\x13stillroom/Enrolment\xbaH\x04r\x02\x10\x01R\x04name\"\xc3\x01\n" +
+	"\x13stillroom/Enrolment\xbaH\x04r\x02\x10\x01R\x04name\"\x9c\x01\n" +
+	"\x14FindEnrolmentRequest\x12;\n" +
+	"\x06parent\x18\x01 \x01(\tB#\xe2A\x01\x02\xfaA\x15\x12\x13stillroom/Enrolment\xbaH\x04r\x02\x10\x01R\x06parent\x12G\n" +
+	"\vparticipant\x18\x02 \x01(\tB%\xe2A\x01\x02\xfaA\x17\n" +
+	"\x15stillroom/Participant\xbaH\x04r\x02\x10\x01R\vparticipant\"\xc3\x01\n" +
 	"\x15ListEnrolmentsRequest\x12;\n" +
 	"\x06parent\x18\x01 \x01(\tB#\xe2A\x01\x02\xfaA\x15\x12\x13stillroom/Enrolment\xbaH\x04r\x02\x10\x01R\x06parent\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
@@ -1872,8 +1931,7 @@ const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\bWhenFull\x12\x19\n" +
 	"\x15WHEN_FULL_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eWHEN_FULL_FAIL\x10\x01\x12\x12\n" +
-	"\x0eWHEN_FULL_WAIT\x10\x022\xfe\n" +
-	"\n" +
+	"\x0eWHEN_FULL_WAIT\x10\x022\xd9\v\n" +
 	"\rRosterService\x12^\n" +
 	"\x11CreateParticipant\x12&.stillroom.v1.CreateParticipantRequest\x1a\x19.stillroom.v1.Participant\"\x06\x8a\xc0\x1d\x02\b\x03\x12]\n" +
 	"\x0eGetParticipant\x12#.stillroom.v1.GetParticipantRequest\x1a\x19.stillroom.v1.Participant\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12l\n" +
@@ -1883,7 +1941,8 @@ const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\x15ExportParticipantData\x12*.stillroom.v1.ExportParticipantDataRequest\x1a+.stillroom.v1.ExportParticipantDataResponse\"\x06\x8a\xc0\x1d\x02\b\x04\x12i\n" +
 	"\x10EraseParticipant\x12%.stillroom.v1.EraseParticipantRequest\x1a&.stillroom.v1.EraseParticipantResponse\"\x06\x8a\xc0\x1d\x02\b\x04\x12X\n" +
 	"\x0fCreateEnrolment\x12$.stillroom.v1.CreateEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\"\x06\x8a\xc0\x1d\x02\b\x03\x12W\n" +
-	"\fGetEnrolment\x12!.stillroom.v1.GetEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12f\n" +
+	"\fGetEnrolment\x12!.stillroom.v1.GetEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12Y\n" +
+	"\rFindEnrolment\x12\".stillroom.v1.FindEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12f\n" +
 	"\x0eListEnrolments\x12#.stillroom.v1.ListEnrolmentsRequest\x1a$.stillroom.v1.ListEnrolmentsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12X\n" +
 	"\x0fUpdateEnrolment\x12$.stillroom.v1.UpdateEnrolmentRequest\x1a\x17.stillroom.v1.Enrolment\"\x06\x8a\xc0\x1d\x02\b\x02\x12f\n" +
 	"\x0fCancelEnrolment\x12$.stillroom.v1.CancelEnrolmentRequest\x1a%.stillroom.v1.CancelEnrolmentResponse\"\x06\x8a\xc0\x1d\x02\b\x03\x12]\n" +
@@ -1903,7 +1962,7 @@ func file_stillroom_v1_roster_proto_rawDescGZIP() []byte {
 }
 
 var file_stillroom_v1_roster_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_stillroom_v1_roster_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
+var file_stillroom_v1_roster_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_stillroom_v1_roster_proto_goTypes = []any{
 	(EnrolmentState)(0),                   // 0: stillroom.v1.EnrolmentState
 	(WhenFull)(0),                         // 1: stillroom.v1.WhenFull
@@ -1921,39 +1980,40 @@ var file_stillroom_v1_roster_proto_goTypes = []any{
 	(*EraseParticipantResponse)(nil),      // 13: stillroom.v1.EraseParticipantResponse
 	(*CreateEnrolmentRequest)(nil),        // 14: stillroom.v1.CreateEnrolmentRequest
 	(*GetEnrolmentRequest)(nil),           // 15: stillroom.v1.GetEnrolmentRequest
-	(*ListEnrolmentsRequest)(nil),         // 16: stillroom.v1.ListEnrolmentsRequest
-	(*ListEnrolmentsResponse)(nil),        // 17: stillroom.v1.ListEnrolmentsResponse
-	(*UpdateEnrolmentRequest)(nil),        // 18: stillroom.v1.UpdateEnrolmentRequest
-	(*CancelEnrolmentRequest)(nil),        // 19: stillroom.v1.CancelEnrolmentRequest
-	(*CancelEnrolmentResponse)(nil),       // 20: stillroom.v1.CancelEnrolmentResponse
-	(*ImportRosterRequest)(nil),           // 21: stillroom.v1.ImportRosterRequest
-	(*BadLine)(nil),                       // 22: stillroom.v1.BadLine
-	(*ImportRosterResponse)(nil),          // 23: stillroom.v1.ImportRosterResponse
-	(*ExportRosterRequest)(nil),           // 24: stillroom.v1.ExportRosterRequest
-	(*ExportRosterResponse)(nil),          // 25: stillroom.v1.ExportRosterResponse
-	(*Altitude)(nil),                      // 26: stillroom.v1.Altitude
-	(*timestamppb.Timestamp)(nil),         // 27: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),         // 28: google.protobuf.FieldMask
-	(*Question)(nil),                      // 29: stillroom.v1.Question
-	(*Token)(nil),                         // 30: stillroom.v1.Token
-	(*AuditEntry)(nil),                    // 31: stillroom.v1.AuditEntry
-	(*emptypb.Empty)(nil),                 // 32: google.protobuf.Empty
+	(*FindEnrolmentRequest)(nil),          // 16: stillroom.v1.FindEnrolmentRequest
+	(*ListEnrolmentsRequest)(nil),         // 17: stillroom.v1.ListEnrolmentsRequest
+	(*ListEnrolmentsResponse)(nil),        // 18: stillroom.v1.ListEnrolmentsResponse
+	(*UpdateEnrolmentRequest)(nil),        // 19: stillroom.v1.UpdateEnrolmentRequest
+	(*CancelEnrolmentRequest)(nil),        // 20: stillroom.v1.CancelEnrolmentRequest
+	(*CancelEnrolmentResponse)(nil),       // 21: stillroom.v1.CancelEnrolmentResponse
+	(*ImportRosterRequest)(nil),           // 22: stillroom.v1.ImportRosterRequest
+	(*BadLine)(nil),                       // 23: stillroom.v1.BadLine
+	(*ImportRosterResponse)(nil),          // 24: stillroom.v1.ImportRosterResponse
+	(*ExportRosterRequest)(nil),           // 25: stillroom.v1.ExportRosterRequest
+	(*ExportRosterResponse)(nil),          // 26: stillroom.v1.ExportRosterResponse
+	(*Altitude)(nil),                      // 27: stillroom.v1.Altitude
+	(*timestamppb.Timestamp)(nil),         // 28: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),         // 29: google.protobuf.FieldMask
+	(*Question)(nil),                      // 30: stillroom.v1.Question
+	(*Token)(nil),                         // 31: stillroom.v1.Token
+	(*AuditEntry)(nil),                    // 32: stillroom.v1.AuditEntry
+	(*emptypb.Empty)(nil),                 // 33: google.protobuf.Empty
 }
 var file_stillroom_v1_roster_proto_depIdxs = []int32{
-	26, // 0: stillroom.v1.Participant.home_altitude:type_name -> stillroom.v1.Altitude
-	27, // 1: stillroom.v1.Participant.create_time:type_name -> google.protobuf.Timestamp
-	27, // 2: stillroom.v1.Participant.erase_time:type_name -> google.protobuf.Timestamp
+	27, // 0: stillroom.v1.Participant.home_altitude:type_name -> stillroom.v1.Altitude
+	28, // 1: stillroom.v1.Participant.create_time:type_name -> google.protobuf.Timestamp
+	28, // 2: stillroom.v1.Participant.erase_time:type_name -> google.protobuf.Timestamp
 	0,  // 3: stillroom.v1.Enrolment.state:type_name -> stillroom.v1.EnrolmentState
-	27, // 4: stillroom.v1.Enrolment.create_time:type_name -> google.protobuf.Timestamp
+	28, // 4: stillroom.v1.Enrolment.create_time:type_name -> google.protobuf.Timestamp
 	2,  // 5: stillroom.v1.CreateParticipantRequest.participant:type_name -> stillroom.v1.Participant
 	2,  // 6: stillroom.v1.ListParticipantsResponse.participants:type_name -> stillroom.v1.Participant
 	2,  // 7: stillroom.v1.UpdateParticipantRequest.participant:type_name -> stillroom.v1.Participant
-	28, // 8: stillroom.v1.UpdateParticipantRequest.update_mask:type_name -> google.protobuf.FieldMask
+	29, // 8: stillroom.v1.UpdateParticipantRequest.update_mask:type_name -> google.protobuf.FieldMask
 	2,  // 9: stillroom.v1.ExportParticipantDataResponse.participant:type_name -> stillroom.v1.Participant
 	3,  // 10: stillroom.v1.ExportParticipantDataResponse.enrolments:type_name -> stillroom.v1.Enrolment
-	29, // 11: stillroom.v1.ExportParticipantDataResponse.questions:type_name -> stillroom.v1.Question
-	30, // 12: stillroom.v1.ExportParticipantDataResponse.tokens:type_name -> stillroom.v1.Token
-	31, // 13: stillroom.v1.ExportParticipantDataResponse.audit_entries:type_name -> stillroom.v1.AuditEntry
+	30, // 11: stillroom.v1.ExportParticipantDataResponse.questions:type_name -> stillroom.v1.Question
+	31, // 12: stillroom.v1.ExportParticipantDataResponse.tokens:type_name -> stillroom.v1.Token
+	32, // 13: stillroom.v1.ExportParticipantDataResponse.audit_entries:type_name -> stillroom.v1.AuditEntry
 	2,  // 14: stillroom.v1.EraseParticipantResponse.participant:type_name -> stillroom.v1.Participant
 	3,  // 15: stillroom.v1.EraseParticipantResponse.cancelled:type_name -> stillroom.v1.Enrolment
 	3,  // 16: stillroom.v1.EraseParticipantResponse.promoted:type_name -> stillroom.v1.Enrolment
@@ -1961,11 +2021,11 @@ var file_stillroom_v1_roster_proto_depIdxs = []int32{
 	1,  // 18: stillroom.v1.CreateEnrolmentRequest.when_full:type_name -> stillroom.v1.WhenFull
 	3,  // 19: stillroom.v1.ListEnrolmentsResponse.enrolments:type_name -> stillroom.v1.Enrolment
 	3,  // 20: stillroom.v1.UpdateEnrolmentRequest.enrolment:type_name -> stillroom.v1.Enrolment
-	28, // 21: stillroom.v1.UpdateEnrolmentRequest.update_mask:type_name -> google.protobuf.FieldMask
+	29, // 21: stillroom.v1.UpdateEnrolmentRequest.update_mask:type_name -> google.protobuf.FieldMask
 	3,  // 22: stillroom.v1.CancelEnrolmentResponse.cancelled:type_name -> stillroom.v1.Enrolment
 	3,  // 23: stillroom.v1.CancelEnrolmentResponse.promoted:type_name -> stillroom.v1.Enrolment
 	3,  // 24: stillroom.v1.ImportRosterResponse.enrolments:type_name -> stillroom.v1.Enrolment
-	22, // 25: stillroom.v1.ImportRosterResponse.bad_lines:type_name -> stillroom.v1.BadLine
+	23, // 25: stillroom.v1.ImportRosterResponse.bad_lines:type_name -> stillroom.v1.BadLine
 	4,  // 26: stillroom.v1.RosterService.CreateParticipant:input_type -> stillroom.v1.CreateParticipantRequest
 	5,  // 27: stillroom.v1.RosterService.GetParticipant:input_type -> stillroom.v1.GetParticipantRequest
 	6,  // 28: stillroom.v1.RosterService.ListParticipants:input_type -> stillroom.v1.ListParticipantsRequest
@@ -1975,27 +2035,29 @@ var file_stillroom_v1_roster_proto_depIdxs = []int32{
 	12, // 32: stillroom.v1.RosterService.EraseParticipant:input_type -> stillroom.v1.EraseParticipantRequest
 	14, // 33: stillroom.v1.RosterService.CreateEnrolment:input_type -> stillroom.v1.CreateEnrolmentRequest
 	15, // 34: stillroom.v1.RosterService.GetEnrolment:input_type -> stillroom.v1.GetEnrolmentRequest
-	16, // 35: stillroom.v1.RosterService.ListEnrolments:input_type -> stillroom.v1.ListEnrolmentsRequest
-	18, // 36: stillroom.v1.RosterService.UpdateEnrolment:input_type -> stillroom.v1.UpdateEnrolmentRequest
-	19, // 37: stillroom.v1.RosterService.CancelEnrolment:input_type -> stillroom.v1.CancelEnrolmentRequest
-	21, // 38: stillroom.v1.RosterService.ImportRoster:input_type -> stillroom.v1.ImportRosterRequest
-	24, // 39: stillroom.v1.RosterService.ExportRoster:input_type -> stillroom.v1.ExportRosterRequest
-	2,  // 40: stillroom.v1.RosterService.CreateParticipant:output_type -> stillroom.v1.Participant
-	2,  // 41: stillroom.v1.RosterService.GetParticipant:output_type -> stillroom.v1.Participant
-	7,  // 42: stillroom.v1.RosterService.ListParticipants:output_type -> stillroom.v1.ListParticipantsResponse
-	2,  // 43: stillroom.v1.RosterService.UpdateParticipant:output_type -> stillroom.v1.Participant
-	32, // 44: stillroom.v1.RosterService.DeleteParticipant:output_type -> google.protobuf.Empty
-	11, // 45: stillroom.v1.RosterService.ExportParticipantData:output_type -> stillroom.v1.ExportParticipantDataResponse
-	13, // 46: stillroom.v1.RosterService.EraseParticipant:output_type -> stillroom.v1.EraseParticipantResponse
-	3,  // 47: stillroom.v1.RosterService.CreateEnrolment:output_type -> stillroom.v1.Enrolment
-	3,  // 48: stillroom.v1.RosterService.GetEnrolment:output_type -> stillroom.v1.Enrolment
-	17, // 49: stillroom.v1.RosterService.ListEnrolments:output_type -> stillroom.v1.ListEnrolmentsResponse
-	3,  // 50: stillroom.v1.RosterService.UpdateEnrolment:output_type -> stillroom.v1.Enrolment
-	20, // 51: stillroom.v1.RosterService.CancelEnrolment:output_type -> stillroom.v1.CancelEnrolmentResponse
-	23, // 52: stillroom.v1.RosterService.ImportRoster:output_type -> stillroom.v1.ImportRosterResponse
-	25, // 53: stillroom.v1.RosterService.ExportRoster:output_type -> stillroom.v1.ExportRosterResponse
-	40, // [40:54] is the sub-list for method output_type
-	26, // [26:40] is the sub-list for method input_type
+	16, // 35: stillroom.v1.RosterService.FindEnrolment:input_type -> stillroom.v1.FindEnrolmentRequest
+	17, // 36: stillroom.v1.RosterService.ListEnrolments:input_type -> stillroom.v1.ListEnrolmentsRequest
+	19, // 37: stillroom.v1.RosterService.UpdateEnrolment:input_type -> stillroom.v1.UpdateEnrolmentRequest
+	20, // 38: stillroom.v1.RosterService.CancelEnrolment:input_type -> stillroom.v1.CancelEnrolmentRequest
+	22, // 39: stillroom.v1.RosterService.ImportRoster:input_type -> stillroom.v1.ImportRosterRequest
+	25, // 40: stillroom.v1.RosterService.ExportRoster:input_type -> stillroom.v1.ExportRosterRequest
+	2,  // 41: stillroom.v1.RosterService.CreateParticipant:output_type -> stillroom.v1.Participant
+	2,  // 42: stillroom.v1.RosterService.GetParticipant:output_type -> stillroom.v1.Participant
+	7,  // 43: stillroom.v1.RosterService.ListParticipants:output_type -> stillroom.v1.ListParticipantsResponse
+	2,  // 44: stillroom.v1.RosterService.UpdateParticipant:output_type -> stillroom.v1.Participant
+	33, // 45: stillroom.v1.RosterService.DeleteParticipant:output_type -> google.protobuf.Empty
+	11, // 46: stillroom.v1.RosterService.ExportParticipantData:output_type -> stillroom.v1.ExportParticipantDataResponse
+	13, // 47: stillroom.v1.RosterService.EraseParticipant:output_type -> stillroom.v1.EraseParticipantResponse
+	3,  // 48: stillroom.v1.RosterService.CreateEnrolment:output_type -> stillroom.v1.Enrolment
+	3,  // 49: stillroom.v1.RosterService.GetEnrolment:output_type -> stillroom.v1.Enrolment
+	3,  // 50: stillroom.v1.RosterService.FindEnrolment:output_type -> stillroom.v1.Enrolment
+	18, // 51: stillroom.v1.RosterService.ListEnrolments:output_type -> stillroom.v1.ListEnrolmentsResponse
+	3,  // 52: stillroom.v1.RosterService.UpdateEnrolment:output_type -> stillroom.v1.Enrolment
+	21, // 53: stillroom.v1.RosterService.CancelEnrolment:output_type -> stillroom.v1.CancelEnrolmentResponse
+	24, // 54: stillroom.v1.RosterService.ImportRoster:output_type -> stillroom.v1.ImportRosterResponse
+	26, // 55: stillroom.v1.RosterService.ExportRoster:output_type -> stillroom.v1.ExportRosterResponse
+	41, // [41:56] is the sub-list for method output_type
+	26, // [26:41] is the sub-list for method input_type
 	26, // [26:26] is the sub-list for extension type_name
 	26, // [26:26] is the sub-list for extension extendee
 	0,  // [0:26] is the sub-list for field type_name
@@ -2015,7 +2077,7 @@ func file_stillroom_v1_roster_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_roster_proto_rawDesc), len(file_stillroom_v1_roster_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   24,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

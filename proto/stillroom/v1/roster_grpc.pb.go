@@ -29,6 +29,7 @@ const (
 	RosterService_EraseParticipant_FullMethodName      = "/stillroom.v1.RosterService/EraseParticipant"
 	RosterService_CreateEnrolment_FullMethodName       = "/stillroom.v1.RosterService/CreateEnrolment"
 	RosterService_GetEnrolment_FullMethodName          = "/stillroom.v1.RosterService/GetEnrolment"
+	RosterService_FindEnrolment_FullMethodName         = "/stillroom.v1.RosterService/FindEnrolment"
 	RosterService_ListEnrolments_FullMethodName        = "/stillroom.v1.RosterService/ListEnrolments"
 	RosterService_UpdateEnrolment_FullMethodName       = "/stillroom.v1.RosterService/UpdateEnrolment"
 	RosterService_CancelEnrolment_FullMethodName       = "/stillroom.v1.RosterService/CancelEnrolment"
@@ -70,6 +71,8 @@ type RosterServiceClient interface {
 	CreateEnrolment(ctx context.Context, in *CreateEnrolmentRequest, opts ...grpc.CallOption) (*Enrolment, error)
 	// GetEnrolment returns one enrolment.
 	GetEnrolment(ctx context.Context, in *GetEnrolmentRequest, opts ...grpc.CallOption) (*Enrolment, error)
+	// FindEnrolment returns the enrolment by which a participant holds or awaits a place in a class. NOT_FOUND when there is none.
+	FindEnrolment(ctx context.Context, in *FindEnrolmentRequest, opts ...grpc.CallOption) (*Enrolment, error)
 	// ListEnrolments lists a class's roster: places by the order they were given, then the waiting list in its order.
 	ListEnrolments(ctx context.Context, in *ListEnrolmentsRequest, opts ...grpc.CallOption) (*ListEnrolmentsResponse, error)
 	// UpdateEnrolment moves a participant to another station of the class.
@@ -181,6 +184,16 @@ func (c *rosterServiceClient) GetEnrolment(ctx context.Context, in *GetEnrolment
 	return out, nil
 }
 
+func (c *rosterServiceClient) FindEnrolment(ctx context.Context, in *FindEnrolmentRequest, opts ...grpc.CallOption) (*Enrolment, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Enrolment)
+	err := c.cc.Invoke(ctx, RosterService_FindEnrolment_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *rosterServiceClient) ListEnrolments(ctx context.Context, in *ListEnrolmentsRequest, opts ...grpc.CallOption) (*ListEnrolmentsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListEnrolmentsResponse)
@@ -265,6 +278,8 @@ type RosterServiceServer interface {
 	CreateEnrolment(context.Context, *CreateEnrolmentRequest) (*Enrolment, error)
 	// GetEnrolment returns one enrolment.
 	GetEnrolment(context.Context, *GetEnrolmentRequest) (*Enrolment, error)
+	// FindEnrolment returns the enrolment by which a participant holds or awaits a place in a class. NOT_FOUND when there is none.
+	FindEnrolment(context.Context, *FindEnrolmentRequest) (*Enrolment, error)
 	// ListEnrolments lists a class's roster: places by the order they were given, then the waiting list in its order.
 	ListEnrolments(context.Context, *ListEnrolmentsRequest) (*ListEnrolmentsResponse, error)
 	// UpdateEnrolment moves a participant to another station of the class.
@@ -312,6 +327,9 @@ func (UnimplementedRosterServiceServer) CreateEnrolment(context.Context, *Create
 }
 func (UnimplementedRosterServiceServer) GetEnrolment(context.Context, *GetEnrolmentRequest) (*Enrolment, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetEnrolment not implemented")
+}
+func (UnimplementedRosterServiceServer) FindEnrolment(context.Context, *FindEnrolmentRequest) (*Enrolment, error) {
+	return nil, status.Error(codes.Unimplemented, "method FindEnrolment not implemented")
 }
 func (UnimplementedRosterServiceServer) ListEnrolments(context.Context, *ListEnrolmentsRequest) (*ListEnrolmentsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListEnrolments not implemented")
@@ -511,6 +529,24 @@ func _RosterService_GetEnrolment_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RosterService_FindEnrolment_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FindEnrolmentRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RosterServiceServer).FindEnrolment(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RosterService_FindEnrolment_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RosterServiceServer).FindEnrolment(ctx, req.(*FindEnrolmentRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _RosterService_ListEnrolments_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListEnrolmentsRequest)
 	if err := dec(in); err != nil {
@@ -643,6 +679,10 @@ var RosterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetEnrolment",
 			Handler:    _RosterService_GetEnrolment_Handler,
+		},
+		{
+			MethodName: "FindEnrolment",
+			Handler:    _RosterService_FindEnrolment_Handler,
 		},
 		{
 			MethodName: "ListEnrolments",

@@ -2581,7 +2581,9 @@ type BringSheet struct {
 	// Name of the participant.
 	DisplayName string `protobuf:"bytes,4,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
 	// What to bring.
-	Lines         []*BringLine `protobuf:"bytes,5,rep,name=lines,proto3" json:"lines,omitempty"`
+	Lines []*BringLine `protobuf:"bytes,5,rep,name=lines,proto3" json:"lines,omitempty"`
+	// The list that says so, "kitchens/{kitchen}/classes/{class}/shoppingLists/{shopping_list}" or one of the kitchen; set by GetBringSheet only, empty when no list covers the class.
+	ShoppingList  string `protobuf:"bytes,6,opt,name=shopping_list,json=shoppingList,proto3" json:"shopping_list,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2651,6 +2653,68 @@ func (x *BringSheet) GetLines() []*BringLine {
 	return nil
 }
 
+func (x *BringSheet) GetShoppingList() string {
+	if x != nil {
+		return x.ShoppingList
+	}
+	return ""
+}
+
+// GetBringSheetRequest says whose sheet for which class.
+type GetBringSheetRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "kitchens/{kitchen}/classes/{class}".
+	Class string `protobuf:"bytes,1,opt,name=class,proto3" json:"class,omitempty"`
+	// Who, "kitchens/{kitchen}/participants/{participant}". To a participant's call their own name is added.
+	Participant   string `protobuf:"bytes,2,opt,name=participant,proto3" json:"participant,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetBringSheetRequest) Reset() {
+	*x = GetBringSheetRequest{}
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetBringSheetRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetBringSheetRequest) ProtoMessage() {}
+
+func (x *GetBringSheetRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetBringSheetRequest.ProtoReflect.Descriptor instead.
+func (*GetBringSheetRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *GetBringSheetRequest) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+func (x *GetBringSheetRequest) GetParticipant() string {
+	if x != nil {
+		return x.Participant
+	}
+	return ""
+}
+
 // BringLine is one thing a participant brings.
 type BringLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2666,7 +2730,7 @@ type BringLine struct {
 
 func (x *BringLine) Reset() {
 	*x = BringLine{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[26]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2678,7 +2742,7 @@ func (x *BringLine) String() string {
 func (*BringLine) ProtoMessage() {}
 
 func (x *BringLine) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[26]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2691,7 +2755,7 @@ func (x *BringLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BringLine.ProtoReflect.Descriptor instead.
 func (*BringLine) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{26}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *BringLine) GetItem() string {
@@ -2740,7 +2804,7 @@ type ClassShoppingShare struct {
 
 func (x *ClassShoppingShare) Reset() {
 	*x = ClassShoppingShare{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[27]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2752,7 +2816,7 @@ func (x *ClassShoppingShare) String() string {
 func (*ClassShoppingShare) ProtoMessage() {}
 
 func (x *ClassShoppingShare) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[27]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2765,7 +2829,7 @@ func (x *ClassShoppingShare) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClassShoppingShare.ProtoReflect.Descriptor instead.
 func (*ClassShoppingShare) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{27}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ClassShoppingShare) GetClass() string {
@@ -2839,7 +2903,7 @@ type SectionCost struct {
 
 func (x *SectionCost) Reset() {
 	*x = SectionCost{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[28]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2851,7 +2915,7 @@ func (x *SectionCost) String() string {
 func (*SectionCost) ProtoMessage() {}
 
 func (x *SectionCost) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[28]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2864,7 +2928,7 @@ func (x *SectionCost) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SectionCost.ProtoReflect.Descriptor instead.
 func (*SectionCost) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{28}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *SectionCost) GetSection() string {
@@ -2903,7 +2967,7 @@ type CreateShoppingListRequest struct {
 
 func (x *CreateShoppingListRequest) Reset() {
 	*x = CreateShoppingListRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[29]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2915,7 +2979,7 @@ func (x *CreateShoppingListRequest) String() string {
 func (*CreateShoppingListRequest) ProtoMessage() {}
 
 func (x *CreateShoppingListRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[29]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2928,7 +2992,7 @@ func (x *CreateShoppingListRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateShoppingListRequest.ProtoReflect.Descriptor instead.
 func (*CreateShoppingListRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{29}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *CreateShoppingListRequest) GetParent() string {
@@ -2963,7 +3027,7 @@ type GetShoppingListRequest struct {
 
 func (x *GetShoppingListRequest) Reset() {
 	*x = GetShoppingListRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[30]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2975,7 +3039,7 @@ func (x *GetShoppingListRequest) String() string {
 func (*GetShoppingListRequest) ProtoMessage() {}
 
 func (x *GetShoppingListRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[30]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2988,7 +3052,7 @@ func (x *GetShoppingListRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetShoppingListRequest.ProtoReflect.Descriptor instead.
 func (*GetShoppingListRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{30}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *GetShoppingListRequest) GetName() string {
@@ -3013,7 +3077,7 @@ type ListShoppingListsRequest struct {
 
 func (x *ListShoppingListsRequest) Reset() {
 	*x = ListShoppingListsRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[31]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3025,7 +3089,7 @@ func (x *ListShoppingListsRequest) String() string {
 func (*ListShoppingListsRequest) ProtoMessage() {}
 
 func (x *ListShoppingListsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[31]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3038,7 +3102,7 @@ func (x *ListShoppingListsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListShoppingListsRequest.ProtoReflect.Descriptor instead.
 func (*ListShoppingListsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{31}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ListShoppingListsRequest) GetParent() string {
@@ -3075,7 +3139,7 @@ type ListShoppingListsResponse struct {
 
 func (x *ListShoppingListsResponse) Reset() {
 	*x = ListShoppingListsResponse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[32]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3087,7 +3151,7 @@ func (x *ListShoppingListsResponse) String() string {
 func (*ListShoppingListsResponse) ProtoMessage() {}
 
 func (x *ListShoppingListsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[32]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3100,7 +3164,7 @@ func (x *ListShoppingListsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListShoppingListsResponse.ProtoReflect.Descriptor instead.
 func (*ListShoppingListsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{32}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ListShoppingListsResponse) GetShoppingLists() []*ShoppingList {
@@ -3132,7 +3196,7 @@ type TickShoppingLineRequest struct {
 
 func (x *TickShoppingLineRequest) Reset() {
 	*x = TickShoppingLineRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3144,7 +3208,7 @@ func (x *TickShoppingLineRequest) String() string {
 func (*TickShoppingLineRequest) ProtoMessage() {}
 
 func (x *TickShoppingLineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3157,7 +3221,7 @@ func (x *TickShoppingLineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TickShoppingLineRequest.ProtoReflect.Descriptor instead.
 func (*TickShoppingLineRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{33}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *TickShoppingLineRequest) GetName() string {
@@ -3196,7 +3260,7 @@ type UntickShoppingLineRequest struct {
 
 func (x *UntickShoppingLineRequest) Reset() {
 	*x = UntickShoppingLineRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3208,7 +3272,7 @@ func (x *UntickShoppingLineRequest) String() string {
 func (*UntickShoppingLineRequest) ProtoMessage() {}
 
 func (x *UntickShoppingLineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3221,7 +3285,7 @@ func (x *UntickShoppingLineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UntickShoppingLineRequest.ProtoReflect.Descriptor instead.
 func (*UntickShoppingLineRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{34}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *UntickShoppingLineRequest) GetName() string {
@@ -3256,7 +3320,7 @@ type GetShoppingTicksRequest struct {
 
 func (x *GetShoppingTicksRequest) Reset() {
 	*x = GetShoppingTicksRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3268,7 +3332,7 @@ func (x *GetShoppingTicksRequest) String() string {
 func (*GetShoppingTicksRequest) ProtoMessage() {}
 
 func (x *GetShoppingTicksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3281,7 +3345,7 @@ func (x *GetShoppingTicksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetShoppingTicksRequest.ProtoReflect.Descriptor instead.
 func (*GetShoppingTicksRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{35}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *GetShoppingTicksRequest) GetName() string {
@@ -3304,7 +3368,7 @@ type ShoppingTicks struct {
 
 func (x *ShoppingTicks) Reset() {
 	*x = ShoppingTicks{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3316,7 +3380,7 @@ func (x *ShoppingTicks) String() string {
 func (*ShoppingTicks) ProtoMessage() {}
 
 func (x *ShoppingTicks) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3329,7 +3393,7 @@ func (x *ShoppingTicks) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingTicks.ProtoReflect.Descriptor instead.
 func (*ShoppingTicks) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{36}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ShoppingTicks) GetList() string {
@@ -3361,7 +3425,7 @@ type ShoppingTick struct {
 
 func (x *ShoppingTick) Reset() {
 	*x = ShoppingTick{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3373,7 +3437,7 @@ func (x *ShoppingTick) String() string {
 func (*ShoppingTick) ProtoMessage() {}
 
 func (x *ShoppingTick) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3386,7 +3450,7 @@ func (x *ShoppingTick) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingTick.ProtoReflect.Descriptor instead.
 func (*ShoppingTick) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{37}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ShoppingTick) GetItem() string {
@@ -3423,7 +3487,7 @@ type CompareShoppingListsRequest struct {
 
 func (x *CompareShoppingListsRequest) Reset() {
 	*x = CompareShoppingListsRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3435,7 +3499,7 @@ func (x *CompareShoppingListsRequest) String() string {
 func (*CompareShoppingListsRequest) ProtoMessage() {}
 
 func (x *CompareShoppingListsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3448,7 +3512,7 @@ func (x *CompareShoppingListsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareShoppingListsRequest.ProtoReflect.Descriptor instead.
 func (*CompareShoppingListsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{38}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *CompareShoppingListsRequest) GetBefore() string {
@@ -3480,7 +3544,7 @@ type CompareShoppingListsResponse struct {
 
 func (x *CompareShoppingListsResponse) Reset() {
 	*x = CompareShoppingListsResponse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[39]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3492,7 +3556,7 @@ func (x *CompareShoppingListsResponse) String() string {
 func (*CompareShoppingListsResponse) ProtoMessage() {}
 
 func (x *CompareShoppingListsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[39]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3505,7 +3569,7 @@ func (x *CompareShoppingListsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareShoppingListsResponse.ProtoReflect.Descriptor instead.
 func (*CompareShoppingListsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{39}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *CompareShoppingListsResponse) GetChanges() []*ShoppingLineChange {
@@ -3556,7 +3620,7 @@ type ShoppingLineChange struct {
 
 func (x *ShoppingLineChange) Reset() {
 	*x = ShoppingLineChange{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[40]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3568,7 +3632,7 @@ func (x *ShoppingLineChange) String() string {
 func (*ShoppingLineChange) ProtoMessage() {}
 
 func (x *ShoppingLineChange) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[40]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3581,7 +3645,7 @@ func (x *ShoppingLineChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingLineChange.ProtoReflect.Descriptor instead.
 func (*ShoppingLineChange) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{40}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ShoppingLineChange) GetItem() string {
@@ -3670,7 +3734,7 @@ type ShoppingCause struct {
 
 func (x *ShoppingCause) Reset() {
 	*x = ShoppingCause{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[41]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3682,7 +3746,7 @@ func (x *ShoppingCause) String() string {
 func (*ShoppingCause) ProtoMessage() {}
 
 func (x *ShoppingCause) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[41]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3695,7 +3759,7 @@ func (x *ShoppingCause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingCause.ProtoReflect.Descriptor instead.
 func (*ShoppingCause) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{41}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ShoppingCause) GetClass() string {
@@ -3764,7 +3828,7 @@ type ExportShoppingListRequest struct {
 
 func (x *ExportShoppingListRequest) Reset() {
 	*x = ExportShoppingListRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[42]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3776,7 +3840,7 @@ func (x *ExportShoppingListRequest) String() string {
 func (*ExportShoppingListRequest) ProtoMessage() {}
 
 func (x *ExportShoppingListRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[42]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3789,7 +3853,7 @@ func (x *ExportShoppingListRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportShoppingListRequest.ProtoReflect.Descriptor instead.
 func (*ExportShoppingListRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{42}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ExportShoppingListRequest) GetName() string {
@@ -3833,7 +3897,7 @@ type ExportShoppingListResponse struct {
 
 func (x *ExportShoppingListResponse) Reset() {
 	*x = ExportShoppingListResponse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[43]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3845,7 +3909,7 @@ func (x *ExportShoppingListResponse) String() string {
 func (*ExportShoppingListResponse) ProtoMessage() {}
 
 func (x *ExportShoppingListResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[43]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3858,7 +3922,7 @@ func (x *ExportShoppingListResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportShoppingListResponse.ProtoReflect.Descriptor instead.
 func (*ExportShoppingListResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{43}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *ExportShoppingListResponse) GetContentType() string {
@@ -4108,7 +4172,7 @@ const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"\x05value\x18\x05 \x01(\tR\x05value\x12,\n" +
 	"\x06source\x18\x06 \x01(\v2\x14.stillroom.v1.SourceR\x06source\x12\x18\n" +
 	"\achecked\x18\a \x01(\tR\achecked\x12\x12\n" +
-	"\x04text\x18\b \x01(\tR\x04text\"\xfa\x01\n" +
+	"\x04text\x18\b \x01(\tR\x04text\"\xbc\x02\n" +
 	"\n" +
 	"BringSheet\x12*\n" +
 	"\x05class\x18\x01 \x01(\tB\x14\xfaA\x11\n" +
@@ -4118,7 +4182,14 @@ const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"\vparticipant\x18\x03 \x01(\tB\x1a\xfaA\x17\n" +
 	"\x15stillroom/ParticipantR\vparticipant\x12!\n" +
 	"\fdisplay_name\x18\x04 \x01(\tR\vdisplayName\x12-\n" +
-	"\x05lines\x18\x05 \x03(\v2\x17.stillroom.v1.BringLineR\x05lines\"r\n" +
+	"\x05lines\x18\x05 \x03(\v2\x17.stillroom.v1.BringLineR\x05lines\x12@\n" +
+	"\rshopping_list\x18\x06 \x01(\tB\x1b\xfaA\x18\n" +
+	"\x16stillroom/ShoppingListR\fshoppingList\"\x96\x01\n" +
+	"\x14GetBringSheetRequest\x125\n" +
+	"\x05class\x18\x01 \x01(\tB\x1f\xe2A\x01\x02\xfaA\x11\n" +
+	"\x0fstillroom/Class\xbaH\x04r\x02\x10\x01R\x05class\x12G\n" +
+	"\vparticipant\x18\x02 \x01(\tB%\xe2A\x01\x02\xfaA\x17\n" +
+	"\x15stillroom/Participant\xbaH\x04r\x02\x10\x01R\vparticipant\"r\n" +
 	"\tBringLine\x12\x12\n" +
 	"\x04item\x18\x01 \x01(\tR\x04item\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12.\n" +
@@ -4247,7 +4318,7 @@ const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"\rMeasureSystem\x12\x1e\n" +
 	"\x1aMEASURE_SYSTEM_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15MEASURE_SYSTEM_METRIC\x10\x01\x12\x1f\n" +
-	"\x1bMEASURE_SYSTEM_US_CUSTOMARY\x10\x022\xba\r\n" +
+	"\x1bMEASURE_SYSTEM_US_CUSTOMARY\x10\x022\x96\x0e\n" +
 	"\x0fShoppingService\x12L\n" +
 	"\vCreateOffer\x12 .stillroom.v1.CreateOfferRequest\x1a\x13.stillroom.v1.Offer\"\x06\x8a\xc0\x1d\x02\b\x03\x12I\n" +
 	"\bGetOffer\x12\x1d.stillroom.v1.GetOfferRequest\x1a\x13.stillroom.v1.Offer\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12Z\n" +
@@ -4265,7 +4336,8 @@ const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"\x11ListShoppingLists\x12&.stillroom.v1.ListShoppingListsRequest\x1a'.stillroom.v1.ListShoppingListsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12^\n" +
 	"\x10TickShoppingLine\x12%.stillroom.v1.TickShoppingLineRequest\x1a\x1b.stillroom.v1.ShoppingTicks\"\x06\x8a\xc0\x1d\x02\b\x02\x12b\n" +
 	"\x12UntickShoppingLine\x12'.stillroom.v1.UntickShoppingLineRequest\x1a\x1b.stillroom.v1.ShoppingTicks\"\x06\x8a\xc0\x1d\x02\b\x02\x12a\n" +
-	"\x10GetShoppingTicks\x12%.stillroom.v1.GetShoppingTicksRequest\x1a\x1b.stillroom.v1.ShoppingTicks\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12x\n" +
+	"\x10GetShoppingTicks\x12%.stillroom.v1.GetShoppingTicksRequest\x1a\x1b.stillroom.v1.ShoppingTicks\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12Z\n" +
+	"\rGetBringSheet\x12\".stillroom.v1.GetBringSheetRequest\x1a\x18.stillroom.v1.BringSheet\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12x\n" +
 	"\x14CompareShoppingLists\x12).stillroom.v1.CompareShoppingListsRequest\x1a*.stillroom.v1.CompareShoppingListsResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12r\n" +
 	"\x12ExportShoppingList\x12'.stillroom.v1.ExportShoppingListRequest\x1a(.stillroom.v1.ExportShoppingListResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
@@ -4282,7 +4354,7 @@ func file_stillroom_v1_shopping_proto_rawDescGZIP() []byte {
 }
 
 var file_stillroom_v1_shopping_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_stillroom_v1_shopping_proto_msgTypes = make([]protoimpl.MessageInfo, 45)
+var file_stillroom_v1_shopping_proto_msgTypes = make([]protoimpl.MessageInfo, 46)
 var file_stillroom_v1_shopping_proto_goTypes = []any{
 	(OfferKind)(0),                       // 0: stillroom.v1.OfferKind
 	(ShoppingAim)(0),                     // 1: stillroom.v1.ShoppingAim
@@ -4315,95 +4387,96 @@ var file_stillroom_v1_shopping_proto_goTypes = []any{
 	(*RecipeLineConversion)(nil),         // 28: stillroom.v1.RecipeLineConversion
 	(*PublishedFigure)(nil),              // 29: stillroom.v1.PublishedFigure
 	(*BringSheet)(nil),                   // 30: stillroom.v1.BringSheet
-	(*BringLine)(nil),                    // 31: stillroom.v1.BringLine
-	(*ClassShoppingShare)(nil),           // 32: stillroom.v1.ClassShoppingShare
-	(*SectionCost)(nil),                  // 33: stillroom.v1.SectionCost
-	(*CreateShoppingListRequest)(nil),    // 34: stillroom.v1.CreateShoppingListRequest
-	(*GetShoppingListRequest)(nil),       // 35: stillroom.v1.GetShoppingListRequest
-	(*ListShoppingListsRequest)(nil),     // 36: stillroom.v1.ListShoppingListsRequest
-	(*ListShoppingListsResponse)(nil),    // 37: stillroom.v1.ListShoppingListsResponse
-	(*TickShoppingLineRequest)(nil),      // 38: stillroom.v1.TickShoppingLineRequest
-	(*UntickShoppingLineRequest)(nil),    // 39: stillroom.v1.UntickShoppingLineRequest
-	(*GetShoppingTicksRequest)(nil),      // 40: stillroom.v1.GetShoppingTicksRequest
-	(*ShoppingTicks)(nil),                // 41: stillroom.v1.ShoppingTicks
-	(*ShoppingTick)(nil),                 // 42: stillroom.v1.ShoppingTick
-	(*CompareShoppingListsRequest)(nil),  // 43: stillroom.v1.CompareShoppingListsRequest
-	(*CompareShoppingListsResponse)(nil), // 44: stillroom.v1.CompareShoppingListsResponse
-	(*ShoppingLineChange)(nil),           // 45: stillroom.v1.ShoppingLineChange
-	(*ShoppingCause)(nil),                // 46: stillroom.v1.ShoppingCause
-	(*ExportShoppingListRequest)(nil),    // 47: stillroom.v1.ExportShoppingListRequest
-	(*ExportShoppingListResponse)(nil),   // 48: stillroom.v1.ExportShoppingListResponse
-	nil,                                  // 49: stillroom.v1.ShoppingSettings.AllowancesEntry
-	(*Money)(nil),                        // 50: stillroom.v1.Money
-	(*fieldmaskpb.FieldMask)(nil),        // 51: google.protobuf.FieldMask
-	(*timestamppb.Timestamp)(nil),        // 52: google.protobuf.Timestamp
-	(JarSize)(0),                         // 53: stillroom.v1.JarSize
-	(*Source)(nil),                       // 54: stillroom.v1.Source
-	(*emptypb.Empty)(nil),                // 55: google.protobuf.Empty
+	(*GetBringSheetRequest)(nil),         // 31: stillroom.v1.GetBringSheetRequest
+	(*BringLine)(nil),                    // 32: stillroom.v1.BringLine
+	(*ClassShoppingShare)(nil),           // 33: stillroom.v1.ClassShoppingShare
+	(*SectionCost)(nil),                  // 34: stillroom.v1.SectionCost
+	(*CreateShoppingListRequest)(nil),    // 35: stillroom.v1.CreateShoppingListRequest
+	(*GetShoppingListRequest)(nil),       // 36: stillroom.v1.GetShoppingListRequest
+	(*ListShoppingListsRequest)(nil),     // 37: stillroom.v1.ListShoppingListsRequest
+	(*ListShoppingListsResponse)(nil),    // 38: stillroom.v1.ListShoppingListsResponse
+	(*TickShoppingLineRequest)(nil),      // 39: stillroom.v1.TickShoppingLineRequest
+	(*UntickShoppingLineRequest)(nil),    // 40: stillroom.v1.UntickShoppingLineRequest
+	(*GetShoppingTicksRequest)(nil),      // 41: stillroom.v1.GetShoppingTicksRequest
+	(*ShoppingTicks)(nil),                // 42: stillroom.v1.ShoppingTicks
+	(*ShoppingTick)(nil),                 // 43: stillroom.v1.ShoppingTick
+	(*CompareShoppingListsRequest)(nil),  // 44: stillroom.v1.CompareShoppingListsRequest
+	(*CompareShoppingListsResponse)(nil), // 45: stillroom.v1.CompareShoppingListsResponse
+	(*ShoppingLineChange)(nil),           // 46: stillroom.v1.ShoppingLineChange
+	(*ShoppingCause)(nil),                // 47: stillroom.v1.ShoppingCause
+	(*ExportShoppingListRequest)(nil),    // 48: stillroom.v1.ExportShoppingListRequest
+	(*ExportShoppingListResponse)(nil),   // 49: stillroom.v1.ExportShoppingListResponse
+	nil,                                  // 50: stillroom.v1.ShoppingSettings.AllowancesEntry
+	(*Money)(nil),                        // 51: stillroom.v1.Money
+	(*fieldmaskpb.FieldMask)(nil),        // 52: google.protobuf.FieldMask
+	(*timestamppb.Timestamp)(nil),        // 53: google.protobuf.Timestamp
+	(JarSize)(0),                         // 54: stillroom.v1.JarSize
+	(*Source)(nil),                       // 55: stillroom.v1.Source
+	(*emptypb.Empty)(nil),                // 56: google.protobuf.Empty
 }
 var file_stillroom_v1_shopping_proto_depIdxs = []int32{
 	0,  // 0: stillroom.v1.Offer.kind:type_name -> stillroom.v1.OfferKind
-	50, // 1: stillroom.v1.Offer.price:type_name -> stillroom.v1.Money
+	51, // 1: stillroom.v1.Offer.price:type_name -> stillroom.v1.Money
 	5,  // 2: stillroom.v1.CreateOfferRequest.offer:type_name -> stillroom.v1.Offer
 	5,  // 3: stillroom.v1.ListOffersResponse.offers:type_name -> stillroom.v1.Offer
 	5,  // 4: stillroom.v1.UpdateOfferRequest.offer:type_name -> stillroom.v1.Offer
-	51, // 5: stillroom.v1.UpdateOfferRequest.update_mask:type_name -> google.protobuf.FieldMask
+	52, // 5: stillroom.v1.UpdateOfferRequest.update_mask:type_name -> google.protobuf.FieldMask
 	12, // 6: stillroom.v1.CreateStockItemRequest.stock_item:type_name -> stillroom.v1.StockItem
 	12, // 7: stillroom.v1.ListStockItemsResponse.stock_items:type_name -> stillroom.v1.StockItem
 	12, // 8: stillroom.v1.UpdateStockItemRequest.stock_item:type_name -> stillroom.v1.StockItem
-	51, // 9: stillroom.v1.UpdateStockItemRequest.update_mask:type_name -> google.protobuf.FieldMask
+	52, // 9: stillroom.v1.UpdateStockItemRequest.update_mask:type_name -> google.protobuf.FieldMask
 	19, // 10: stillroom.v1.KindChoice.shares:type_name -> stillroom.v1.KindShare
 	20, // 11: stillroom.v1.ShoppingSettings.choices:type_name -> stillroom.v1.KindChoice
-	49, // 12: stillroom.v1.ShoppingSettings.allowances:type_name -> stillroom.v1.ShoppingSettings.AllowancesEntry
+	50, // 12: stillroom.v1.ShoppingSettings.allowances:type_name -> stillroom.v1.ShoppingSettings.AllowancesEntry
 	1,  // 13: stillroom.v1.ShoppingSettings.aim:type_name -> stillroom.v1.ShoppingAim
-	52, // 14: stillroom.v1.ShoppingList.create_time:type_name -> google.protobuf.Timestamp
+	53, // 14: stillroom.v1.ShoppingList.create_time:type_name -> google.protobuf.Timestamp
 	21, // 15: stillroom.v1.ShoppingList.settings:type_name -> stillroom.v1.ShoppingSettings
 	24, // 16: stillroom.v1.ShoppingList.lines:type_name -> stillroom.v1.ShoppingLine
 	30, // 17: stillroom.v1.ShoppingList.sheets:type_name -> stillroom.v1.BringSheet
 	28, // 18: stillroom.v1.ShoppingList.conversions:type_name -> stillroom.v1.RecipeLineConversion
-	32, // 19: stillroom.v1.ShoppingList.class_shares:type_name -> stillroom.v1.ClassShoppingShare
-	33, // 20: stillroom.v1.ShoppingList.sections:type_name -> stillroom.v1.SectionCost
-	50, // 21: stillroom.v1.ShoppingList.total:type_name -> stillroom.v1.Money
-	50, // 22: stillroom.v1.ShoppingList.cost_per_jar:type_name -> stillroom.v1.Money
-	50, // 23: stillroom.v1.ShoppingList.cost_per_participant:type_name -> stillroom.v1.Money
+	33, // 19: stillroom.v1.ShoppingList.class_shares:type_name -> stillroom.v1.ClassShoppingShare
+	34, // 20: stillroom.v1.ShoppingList.sections:type_name -> stillroom.v1.SectionCost
+	51, // 21: stillroom.v1.ShoppingList.total:type_name -> stillroom.v1.Money
+	51, // 22: stillroom.v1.ShoppingList.cost_per_jar:type_name -> stillroom.v1.Money
+	51, // 23: stillroom.v1.ShoppingList.cost_per_participant:type_name -> stillroom.v1.Money
 	22, // 24: stillroom.v1.ShoppingLine.need:type_name -> stillroom.v1.Measured
 	22, // 25: stillroom.v1.ShoppingLine.allowance:type_name -> stillroom.v1.Measured
 	22, // 26: stillroom.v1.ShoppingLine.on_hand:type_name -> stillroom.v1.Measured
 	22, // 27: stillroom.v1.ShoppingLine.to_buy:type_name -> stillroom.v1.Measured
 	25, // 28: stillroom.v1.ShoppingLine.basket:type_name -> stillroom.v1.PackPurchase
 	22, // 29: stillroom.v1.ShoppingLine.surplus:type_name -> stillroom.v1.Measured
-	50, // 30: stillroom.v1.ShoppingLine.cost:type_name -> stillroom.v1.Money
+	51, // 30: stillroom.v1.ShoppingLine.cost:type_name -> stillroom.v1.Money
 	2,  // 31: stillroom.v1.ShoppingLine.confidence:type_name -> stillroom.v1.FigureConfidence
 	26, // 32: stillroom.v1.ShoppingLine.stock_used:type_name -> stillroom.v1.StockUse
 	27, // 33: stillroom.v1.ShoppingLine.contributions:type_name -> stillroom.v1.ShoppingContribution
 	0,  // 34: stillroom.v1.PackPurchase.kind:type_name -> stillroom.v1.OfferKind
 	22, // 35: stillroom.v1.PackPurchase.content:type_name -> stillroom.v1.Measured
-	50, // 36: stillroom.v1.PackPurchase.cost:type_name -> stillroom.v1.Money
+	51, // 36: stillroom.v1.PackPurchase.cost:type_name -> stillroom.v1.Money
 	22, // 37: stillroom.v1.StockUse.used:type_name -> stillroom.v1.Measured
-	53, // 38: stillroom.v1.RecipeLineConversion.per_jar:type_name -> stillroom.v1.JarSize
+	54, // 38: stillroom.v1.RecipeLineConversion.per_jar:type_name -> stillroom.v1.JarSize
 	22, // 39: stillroom.v1.RecipeLineConversion.stated:type_name -> stillroom.v1.Measured
 	29, // 40: stillroom.v1.RecipeLineConversion.figures:type_name -> stillroom.v1.PublishedFigure
 	29, // 41: stillroom.v1.RecipeLineConversion.also_published:type_name -> stillroom.v1.PublishedFigure
 	2,  // 42: stillroom.v1.RecipeLineConversion.confidence:type_name -> stillroom.v1.FigureConfidence
-	54, // 43: stillroom.v1.PublishedFigure.source:type_name -> stillroom.v1.Source
-	31, // 44: stillroom.v1.BringSheet.lines:type_name -> stillroom.v1.BringLine
+	55, // 43: stillroom.v1.PublishedFigure.source:type_name -> stillroom.v1.Source
+	32, // 44: stillroom.v1.BringSheet.lines:type_name -> stillroom.v1.BringLine
 	22, // 45: stillroom.v1.BringLine.amount:type_name -> stillroom.v1.Measured
-	50, // 46: stillroom.v1.ClassShoppingShare.cost:type_name -> stillroom.v1.Money
-	50, // 47: stillroom.v1.ClassShoppingShare.cost_per_jar:type_name -> stillroom.v1.Money
-	50, // 48: stillroom.v1.ClassShoppingShare.cost_per_participant:type_name -> stillroom.v1.Money
-	50, // 49: stillroom.v1.SectionCost.cost:type_name -> stillroom.v1.Money
+	51, // 46: stillroom.v1.ClassShoppingShare.cost:type_name -> stillroom.v1.Money
+	51, // 47: stillroom.v1.ClassShoppingShare.cost_per_jar:type_name -> stillroom.v1.Money
+	51, // 48: stillroom.v1.ClassShoppingShare.cost_per_participant:type_name -> stillroom.v1.Money
+	51, // 49: stillroom.v1.SectionCost.cost:type_name -> stillroom.v1.Money
 	21, // 50: stillroom.v1.CreateShoppingListRequest.settings:type_name -> stillroom.v1.ShoppingSettings
 	23, // 51: stillroom.v1.ListShoppingListsResponse.shopping_lists:type_name -> stillroom.v1.ShoppingList
-	42, // 52: stillroom.v1.ShoppingTicks.ticks:type_name -> stillroom.v1.ShoppingTick
-	52, // 53: stillroom.v1.ShoppingTick.time:type_name -> google.protobuf.Timestamp
-	45, // 54: stillroom.v1.CompareShoppingListsResponse.changes:type_name -> stillroom.v1.ShoppingLineChange
-	50, // 55: stillroom.v1.CompareShoppingListsResponse.total_before:type_name -> stillroom.v1.Money
-	50, // 56: stillroom.v1.CompareShoppingListsResponse.total_after:type_name -> stillroom.v1.Money
+	43, // 52: stillroom.v1.ShoppingTicks.ticks:type_name -> stillroom.v1.ShoppingTick
+	53, // 53: stillroom.v1.ShoppingTick.time:type_name -> google.protobuf.Timestamp
+	46, // 54: stillroom.v1.CompareShoppingListsResponse.changes:type_name -> stillroom.v1.ShoppingLineChange
+	51, // 55: stillroom.v1.CompareShoppingListsResponse.total_before:type_name -> stillroom.v1.Money
+	51, // 56: stillroom.v1.CompareShoppingListsResponse.total_after:type_name -> stillroom.v1.Money
 	22, // 57: stillroom.v1.ShoppingLineChange.before:type_name -> stillroom.v1.Measured
 	22, // 58: stillroom.v1.ShoppingLineChange.after:type_name -> stillroom.v1.Measured
-	50, // 59: stillroom.v1.ShoppingLineChange.cost_before:type_name -> stillroom.v1.Money
-	50, // 60: stillroom.v1.ShoppingLineChange.cost_after:type_name -> stillroom.v1.Money
-	46, // 61: stillroom.v1.ShoppingLineChange.causes:type_name -> stillroom.v1.ShoppingCause
+	51, // 59: stillroom.v1.ShoppingLineChange.cost_before:type_name -> stillroom.v1.Money
+	51, // 60: stillroom.v1.ShoppingLineChange.cost_after:type_name -> stillroom.v1.Money
+	47, // 61: stillroom.v1.ShoppingLineChange.causes:type_name -> stillroom.v1.ShoppingCause
 	22, // 62: stillroom.v1.ShoppingCause.before:type_name -> stillroom.v1.Measured
 	22, // 63: stillroom.v1.ShoppingCause.after:type_name -> stillroom.v1.Measured
 	3,  // 64: stillroom.v1.ExportShoppingListRequest.format:type_name -> stillroom.v1.ShoppingFormat
@@ -4418,34 +4491,36 @@ var file_stillroom_v1_shopping_proto_depIdxs = []int32{
 	15, // 73: stillroom.v1.ShoppingService.ListStockItems:input_type -> stillroom.v1.ListStockItemsRequest
 	17, // 74: stillroom.v1.ShoppingService.UpdateStockItem:input_type -> stillroom.v1.UpdateStockItemRequest
 	18, // 75: stillroom.v1.ShoppingService.DeleteStockItem:input_type -> stillroom.v1.DeleteStockItemRequest
-	34, // 76: stillroom.v1.ShoppingService.CreateShoppingList:input_type -> stillroom.v1.CreateShoppingListRequest
-	35, // 77: stillroom.v1.ShoppingService.GetShoppingList:input_type -> stillroom.v1.GetShoppingListRequest
-	36, // 78: stillroom.v1.ShoppingService.ListShoppingLists:input_type -> stillroom.v1.ListShoppingListsRequest
-	38, // 79: stillroom.v1.ShoppingService.TickShoppingLine:input_type -> stillroom.v1.TickShoppingLineRequest
-	39, // 80: stillroom.v1.ShoppingService.UntickShoppingLine:input_type -> stillroom.v1.UntickShoppingLineRequest
-	40, // 81: stillroom.v1.ShoppingService.GetShoppingTicks:input_type -> stillroom.v1.GetShoppingTicksRequest
-	43, // 82: stillroom.v1.ShoppingService.CompareShoppingLists:input_type -> stillroom.v1.CompareShoppingListsRequest
-	47, // 83: stillroom.v1.ShoppingService.ExportShoppingList:input_type -> stillroom.v1.ExportShoppingListRequest
-	5,  // 84: stillroom.v1.ShoppingService.CreateOffer:output_type -> stillroom.v1.Offer
-	5,  // 85: stillroom.v1.ShoppingService.GetOffer:output_type -> stillroom.v1.Offer
-	9,  // 86: stillroom.v1.ShoppingService.ListOffers:output_type -> stillroom.v1.ListOffersResponse
-	5,  // 87: stillroom.v1.ShoppingService.UpdateOffer:output_type -> stillroom.v1.Offer
-	55, // 88: stillroom.v1.ShoppingService.DeleteOffer:output_type -> google.protobuf.Empty
-	12, // 89: stillroom.v1.ShoppingService.CreateStockItem:output_type -> stillroom.v1.StockItem
-	12, // 90: stillroom.v1.ShoppingService.GetStockItem:output_type -> stillroom.v1.StockItem
-	16, // 91: stillroom.v1.ShoppingService.ListStockItems:output_type -> stillroom.v1.ListStockItemsResponse
-	12, // 92: stillroom.v1.ShoppingService.UpdateStockItem:output_type -> stillroom.v1.StockItem
-	55, // 93: stillroom.v1.ShoppingService.DeleteStockItem:output_type -> google.protobuf.Empty
-	23, // 94: stillroom.v1.ShoppingService.CreateShoppingList:output_type -> stillroom.v1.ShoppingList
-	23, // 95: stillroom.v1.ShoppingService.GetShoppingList:output_type -> stillroom.v1.ShoppingList
-	37, // 96: stillroom.v1.ShoppingService.ListShoppingLists:output_type -> stillroom.v1.ListShoppingListsResponse
-	41, // 97: stillroom.v1.ShoppingService.TickShoppingLine:output_type -> stillroom.v1.ShoppingTicks
-	41, // 98: stillroom.v1.ShoppingService.UntickShoppingLine:output_type -> stillroom.v1.ShoppingTicks
-	41, // 99: stillroom.v1.ShoppingService.GetShoppingTicks:output_type -> stillroom.v1.ShoppingTicks
-	44, // 100: stillroom.v1.ShoppingService.CompareShoppingLists:output_type -> stillroom.v1.CompareShoppingListsResponse
-	48, // 101: stillroom.v1.ShoppingService.ExportShoppingList:output_type -> stillroom.v1.ExportShoppingListResponse
-	84, // [84:102] is the sub-list for method output_type
-	66, // [66:84] is the sub-list for method input_type
+	35, // 76: stillroom.v1.ShoppingService.CreateShoppingList:input_type -> stillroom.v1.CreateShoppingListRequest
+	36, // 77: stillroom.v1.ShoppingService.GetShoppingList:input_type -> stillroom.v1.GetShoppingListRequest
+	37, // 78: stillroom.v1.ShoppingService.ListShoppingLists:input_type -> stillroom.v1.ListShoppingListsRequest
+	39, // 79: stillroom.v1.ShoppingService.TickShoppingLine:input_type -> stillroom.v1.TickShoppingLineRequest
+	40, // 80: stillroom.v1.ShoppingService.UntickShoppingLine:input_type -> stillroom.v1.UntickShoppingLineRequest
+	41, // 81: stillroom.v1.ShoppingService.GetShoppingTicks:input_type -> stillroom.v1.GetShoppingTicksRequest
+	31, // 82: stillroom.v1.ShoppingService.GetBringSheet:input_type -> stillroom.v1.GetBringSheetRequest
+	44, // 83: stillroom.v1.ShoppingService.CompareShoppingLists:input_type -> stillroom.v1.CompareShoppingListsRequest
+	48, // 84: stillroom.v1.ShoppingService.ExportShoppingList:input_type -> stillroom.v1.ExportShoppingListRequest
+	5,  // 85: stillroom.v1.ShoppingService.CreateOffer:output_type -> stillroom.v1.Offer
+	5,  // 86: stillroom.v1.ShoppingService.GetOffer:output_type -> stillroom.v1.Offer
+	9,  // 87: stillroom.v1.ShoppingService.ListOffers:output_type -> stillroom.v1.ListOffersResponse
+	5,  // 88: stillroom.v1.ShoppingService.UpdateOffer:output_type -> stillroom.v1.Offer
+	56, // 89: stillroom.v1.ShoppingService.DeleteOffer:output_type -> google.protobuf.Empty
+	12, // 90: stillroom.v1.ShoppingService.CreateStockItem:output_type -> stillroom.v1.StockItem
+	12, // 91: stillroom.v1.ShoppingService.GetStockItem:output_type -> stillroom.v1.StockItem
+	16, // 92: stillroom.v1.ShoppingService.ListStockItems:output_type -> stillroom.v1.ListStockItemsResponse
+	12, // 93: stillroom.v1.ShoppingService.UpdateStockItem:output_type -> stillroom.v1.StockItem
+	56, // 94: stillroom.v1.ShoppingService.DeleteStockItem:output_type -> google.protobuf.Empty
+	23, // 95: stillroom.v1.ShoppingService.CreateShoppingList:output_type -> stillroom.v1.ShoppingList
+	23, // 96: stillroom.v1.ShoppingService.GetShoppingList:output_type -> stillroom.v1.ShoppingList
+	38, // 97: stillroom.v1.ShoppingService.ListShoppingLists:output_type -> stillroom.v1.ListShoppingListsResponse
+	42, // 98: stillroom.v1.ShoppingService.TickShoppingLine:output_type -> stillroom.v1.ShoppingTicks
+	42, // 99: stillroom.v1.ShoppingService.UntickShoppingLine:output_type -> stillroom.v1.ShoppingTicks
+	42, // 100: stillroom.v1.ShoppingService.GetShoppingTicks:output_type -> stillroom.v1.ShoppingTicks
+	30, // 101: stillroom.v1.ShoppingService.GetBringSheet:output_type -> stillroom.v1.BringSheet
+	45, // 102: stillroom.v1.ShoppingService.CompareShoppingLists:output_type -> stillroom.v1.CompareShoppingListsResponse
+	49, // 103: stillroom.v1.ShoppingService.ExportShoppingList:output_type -> stillroom.v1.ExportShoppingListResponse
+	85, // [85:104] is the sub-list for method output_type
+	66, // [66:85] is the sub-list for method input_type
 	66, // [66:66] is the sub-list for extension type_name
 	66, // [66:66] is the sub-list for extension extendee
 	0,  // [0:66] is the sub-list for field type_name
@@ -4465,7 +4540,7 @@ func file_stillroom_v1_shopping_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_shopping_proto_rawDesc), len(file_stillroom_v1_shopping_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   45,
+			NumMessages:   46,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

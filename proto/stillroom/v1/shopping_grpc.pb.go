@@ -36,6 +36,7 @@ const (
 	ShoppingService_TickShoppingLine_FullMethodName     = "/stillroom.v1.ShoppingService/TickShoppingLine"
 	ShoppingService_UntickShoppingLine_FullMethodName   = "/stillroom.v1.ShoppingService/UntickShoppingLine"
 	ShoppingService_GetShoppingTicks_FullMethodName     = "/stillroom.v1.ShoppingService/GetShoppingTicks"
+	ShoppingService_GetBringSheet_FullMethodName        = "/stillroom.v1.ShoppingService/GetBringSheet"
 	ShoppingService_CompareShoppingLists_FullMethodName = "/stillroom.v1.ShoppingService/CompareShoppingLists"
 	ShoppingService_ExportShoppingList_FullMethodName   = "/stillroom.v1.ShoppingService/ExportShoppingList"
 )
@@ -83,6 +84,9 @@ type ShoppingServiceClient interface {
 	UntickShoppingLine(ctx context.Context, in *UntickShoppingLineRequest, opts ...grpc.CallOption) (*ShoppingTicks, error)
 	// GetShoppingTicks says which lines of a list are bought.
 	GetShoppingTicks(ctx context.Context, in *GetShoppingTicksRequest, opts ...grpc.CallOption) (*ShoppingTicks, error)
+	// GetBringSheet says what a participant brings to a class by the newest shopping list that covers the class; a sheet
+	// without lines when nothing is asked of them.
+	GetBringSheet(ctx context.Context, in *GetBringSheetRequest, opts ...grpc.CallOption) (*BringSheet, error)
 	// CompareShoppingLists says what changed from one list to another.
 	CompareShoppingLists(ctx context.Context, in *CompareShoppingListsRequest, opts ...grpc.CallOption) (*CompareShoppingListsResponse, error)
 	// ExportShoppingList returns a list as a file for people or spreadsheets.
@@ -257,6 +261,16 @@ func (c *shoppingServiceClient) GetShoppingTicks(ctx context.Context, in *GetSho
 	return out, nil
 }
 
+func (c *shoppingServiceClient) GetBringSheet(ctx context.Context, in *GetBringSheetRequest, opts ...grpc.CallOption) (*BringSheet, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BringSheet)
+	err := c.cc.Invoke(ctx, ShoppingService_GetBringSheet_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *shoppingServiceClient) CompareShoppingLists(ctx context.Context, in *CompareShoppingListsRequest, opts ...grpc.CallOption) (*CompareShoppingListsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CompareShoppingListsResponse)
@@ -320,6 +334,9 @@ type ShoppingServiceServer interface {
 	UntickShoppingLine(context.Context, *UntickShoppingLineRequest) (*ShoppingTicks, error)
 	// GetShoppingTicks says which lines of a list are bought.
 	GetShoppingTicks(context.Context, *GetShoppingTicksRequest) (*ShoppingTicks, error)
+	// GetBringSheet says what a participant brings to a class by the newest shopping list that covers the class; a sheet
+	// without lines when nothing is asked of them.
+	GetBringSheet(context.Context, *GetBringSheetRequest) (*BringSheet, error)
 	// CompareShoppingLists says what changed from one list to another.
 	CompareShoppingLists(context.Context, *CompareShoppingListsRequest) (*CompareShoppingListsResponse, error)
 	// ExportShoppingList returns a list as a file for people or spreadsheets.
@@ -381,6 +398,9 @@ func (UnimplementedShoppingServiceServer) UntickShoppingLine(context.Context, *U
 }
 func (UnimplementedShoppingServiceServer) GetShoppingTicks(context.Context, *GetShoppingTicksRequest) (*ShoppingTicks, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetShoppingTicks not implemented")
+}
+func (UnimplementedShoppingServiceServer) GetBringSheet(context.Context, *GetBringSheetRequest) (*BringSheet, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetBringSheet not implemented")
 }
 func (UnimplementedShoppingServiceServer) CompareShoppingLists(context.Context, *CompareShoppingListsRequest) (*CompareShoppingListsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CompareShoppingLists not implemented")
@@ -697,6 +717,24 @@ func _ShoppingService_GetShoppingTicks_Handler(srv interface{}, ctx context.Cont
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ShoppingService_GetBringSheet_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetBringSheetRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ShoppingServiceServer).GetBringSheet(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ShoppingService_GetBringSheet_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ShoppingServiceServer).GetBringSheet(ctx, req.(*GetBringSheetRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ShoppingService_CompareShoppingLists_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CompareShoppingListsRequest)
 	if err := dec(in); err != nil {
@@ -803,6 +841,10 @@ var ShoppingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetShoppingTicks",
 			Handler:    _ShoppingService_GetShoppingTicks_Handler,
+		},
+		{
+			MethodName: "GetBringSheet",
+			Handler:    _ShoppingService_GetBringSheet_Handler,
 		},
 		{
 			MethodName: "CompareShoppingLists",

@@ -45,7 +45,10 @@ func newBatchPropose(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return s.show(plan, func(w io.Writer) { writeProposal(w, plan) })
+			if err := s.show(plan, func(w io.Writer) { writeProposal(w, plan) }); err != nil || !apply {
+				return err
+			}
+			return s.warnOfAllergies(cmd.Context(), class, "")
 		},
 	}
 	cmd.Flags().StringArrayVar(&wants, "want", nil, "RECIPE=JARS for each participant, or RECIPE@REVISION=JARS,SIZE; may be given several times")
@@ -189,7 +192,10 @@ func newBatchList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return s.show(all, func(w io.Writer) { writeBatches(w, all.GetBatches()) })
+			if err := s.show(all, func(w io.Writer) { writeBatches(w, all.GetBatches()) }); err != nil {
+				return err
+			}
+			return s.warnOfAllergies(cmd.Context(), class, "")
 		},
 	}
 }
@@ -245,7 +251,10 @@ func newBatchAdd(s *session) *cobra.Command {
 			b, err = call(cmd.Context(), s, stillroomv1.NewClassServiceClient, func(ctx context.Context, c stillroomv1.ClassServiceClient) (*stillroomv1.Batch, error) {
 				return c.CreateBatch(ctx, &stillroomv1.CreateBatchRequest{Parent: class, Batch: b, RequestId: newRequestID()})
 			})
-			return s.showBatch(b, err)
+			if err := s.showBatch(b, err); err != nil {
+				return err
+			}
+			return s.warnOfAllergies(cmd.Context(), class, b.GetStation())
 		},
 	}
 	f.bind(cmd)

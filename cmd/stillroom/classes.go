@@ -15,7 +15,7 @@ import (
 func newClass(s *session) *cobra.Command {
 	return parent(groupClass, "class", "Classes: teaching events at a site",
 		newClassCreate(s), newClassList(s), newClassShow(s), newClassChange(s), newClassDelete(s), newClassCalendar(s),
-		newClassSeals(s), newClassSeal(s))
+		newClassSeals(s), newClassSeal(s), newClassAllergies(s))
 }
 
 // classFlags are the fields of a class that create and change share.
@@ -131,7 +131,10 @@ func newClassShow(s *session) *cobra.Command {
 		Use: "show CLASS", Short: "Show a class", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			class, zone, err := s.getClass(cmd.Context(), args[0])
-			return s.showClass(class, zone, err)
+			if err := s.showClass(class, zone, err); err != nil {
+				return err
+			}
+			return s.warnOfAllergies(cmd.Context(), class.GetName(), "")
 		},
 	}
 }

@@ -65,7 +65,10 @@ func newStationList(s *session) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return s.showStations(all)
+			if err := s.showStations(all); err != nil {
+				return err
+			}
+			return s.warnOfAllergies(cmd.Context(), class, "")
 		},
 	}
 }

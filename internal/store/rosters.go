@@ -269,6 +269,14 @@ func (t *Tx) Roster(ctx context.Context, class string) ([]kitchen.RosterEntry, e
 	}), err
 }
 
+// Guests are those with a place in a class, in the order of their places.
+func (t *Tx) Guests(ctx context.Context, class string) ([]kitchen.Guest, error) {
+	rows, err := t.q.ListGuests(ctx, db.ListGuestsParams{KitchenID: t.kitchen, ClassSlug: class})
+	return each(rows, func(r db.ListGuestsRow) kitchen.Guest {
+		return kitchen.Guest{Participant: r.Slug, Name: r.DisplayName, Allergies: r.Allergies, Station: r.StationSlug}
+	}), err
+}
+
 func toParticipant(r db.Participant) kitchen.Participant {
 	return kitchen.Participant{
 		ID: r.Slug, DisplayName: r.DisplayName, Email: r.Email, Phone: r.Phone, Allergies: r.Allergies,

@@ -337,6 +337,53 @@ func (q *Queries) ListEnrolments(ctx context.Context, arg ListEnrolmentsParams) 
 	return items, nil
 }
 
+const listGuests = `-- name: ListGuests :many
+SELECT p.slug, p.display_name, p.allergies, COALESCE(st.slug, '') AS station_slug
+FROM enrolments e
+JOIN classes c ON c.kitchen_id = e.kitchen_id AND c.id = e.class_id
+JOIN participants p ON p.kitchen_id = e.kitchen_id AND p.id = e.participant_id
+LEFT JOIN stations st ON st.kitchen_id = e.kitchen_id AND st.class_id = e.class_id AND st.id = e.station_id
+WHERE e.kitchen_id = $1 AND c.slug = $2 AND e.state = 'enrolled'
+ORDER BY e.turn
+`
+
+type ListGuestsParams struct {
+	KitchenID uuid.UUID
+	ClassSlug string
+}
+
+type ListGuestsRow struct {
+	Slug        string
+	DisplayName string
+	Allergies   string
+	StationSlug string
+}
+
+func (q *Queries) ListGuests(ctx context.Context, arg ListGuestsParams) ([]ListGuestsRow, error) {
+	rows, err := q.db.Query(ctx, listGuests, arg.KitchenID, arg.ClassSlug)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	items := []ListGuestsRow{}
+	for rows.Next() {
+		var i ListGuestsRow
+		if err := rows.Scan(
+			&i.Slug,
+			&i.DisplayName,
+			&i.Allergies,
+			&i.StationSlug,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const listParticipants = `-- name: ListParticipants :many
 SELECT kitchen_id, id, slug, display_name, email, phone, allergies, home_altitude_m, created_at, version, erased_at FROM participants WHERE kitchen_id = $1 AND slug > $2 ORDER BY slug LIMIT $3
 `

@@ -106,3 +106,12 @@ JOIN participants p ON p.kitchen_id = e.kitchen_id AND p.id = e.participant_id
 LEFT JOIN stations st ON st.kitchen_id = e.kitchen_id AND st.class_id = e.class_id AND st.id = e.station_id
 WHERE e.kitchen_id = @kitchen_id AND c.slug = @class_slug AND e.state <> 'cancelled'
 ORDER BY array_position(ARRAY['enrolled', 'waiting'], e.state), e.turn;
+
+-- name: ListGuests :many
+SELECT p.slug, p.display_name, p.allergies, COALESCE(st.slug, '') AS station_slug
+FROM enrolments e
+JOIN classes c ON c.kitchen_id = e.kitchen_id AND c.id = e.class_id
+JOIN participants p ON p.kitchen_id = e.kitchen_id AND p.id = e.participant_id
+LEFT JOIN stations st ON st.kitchen_id = e.kitchen_id AND st.class_id = e.class_id AND st.id = e.station_id
+WHERE e.kitchen_id = @kitchen_id AND c.slug = @class_slug AND e.state = 'enrolled'
+ORDER BY e.turn;

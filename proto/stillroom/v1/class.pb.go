@@ -2000,6 +2000,307 @@ func (x *CheckEquipmentResponse) GetShortages() []*Shortage {
 	return nil
 }
 
+// CheckAllergiesRequest names a class.
+type CheckAllergiesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "kitchens/{kitchen}/classes/{class}".
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckAllergiesRequest) Reset() {
+	*x = CheckAllergiesRequest{}
+	mi := &file_stillroom_v1_class_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckAllergiesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckAllergiesRequest) ProtoMessage() {}
+
+func (x *CheckAllergiesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_class_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckAllergiesRequest.ProtoReflect.Descriptor instead.
+func (*CheckAllergiesRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_class_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *CheckAllergiesRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// AllergyWarning says that an ingredient meets what a participant wrote about their allergies.
+type AllergyWarning struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Where the batch is made, "kitchens/{kitchen}/classes/{class}/stations/{station}".
+	Station string `protobuf:"bytes,1,opt,name=station,proto3" json:"station,omitempty"`
+	// The batch, "kitchens/{kitchen}/classes/{class}/batches/{batch}".
+	Batch string `protobuf:"bytes,2,opt,name=batch,proto3" json:"batch,omitempty"`
+	// What is made, "kitchens/{kitchen}/recipes/{recipe}/revisions/{revision}".
+	RecipeRevision string `protobuf:"bytes,3,opt,name=recipe_revision,json=recipeRevision,proto3" json:"recipe_revision,omitempty"`
+	// Who, "kitchens/{kitchen}/participants/{participant}": somebody at the station, or placed at none yet.
+	Participant string `protobuf:"bytes,4,opt,name=participant,proto3" json:"participant,omitempty"`
+	// Name of the participant for people.
+	ParticipantDisplayName string `protobuf:"bytes,5,opt,name=participant_display_name,json=participantDisplayName,proto3" json:"participant_display_name,omitempty"`
+	// The part of what they wrote that was met.
+	Allergies string `protobuf:"bytes,6,opt,name=allergies,proto3" json:"allergies,omitempty"`
+	// The ingredient, as the recipe names it.
+	Ingredient string `protobuf:"bytes,7,opt,name=ingredient,proto3" json:"ingredient,omitempty"`
+	// What matched.
+	Reason string `protobuf:"bytes,8,opt,name=reason,proto3" json:"reason,omitempty"`
+	// What lists the group of allergens; unset where a word alone matched.
+	Source        *Source `protobuf:"bytes,9,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AllergyWarning) Reset() {
+	*x = AllergyWarning{}
+	mi := &file_stillroom_v1_class_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AllergyWarning) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AllergyWarning) ProtoMessage() {}
+
+func (x *AllergyWarning) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_class_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AllergyWarning.ProtoReflect.Descriptor instead.
+func (*AllergyWarning) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_class_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *AllergyWarning) GetStation() string {
+	if x != nil {
+		return x.Station
+	}
+	return ""
+}
+
+func (x *AllergyWarning) GetBatch() string {
+	if x != nil {
+		return x.Batch
+	}
+	return ""
+}
+
+func (x *AllergyWarning) GetRecipeRevision() string {
+	if x != nil {
+		return x.RecipeRevision
+	}
+	return ""
+}
+
+func (x *AllergyWarning) GetParticipant() string {
+	if x != nil {
+		return x.Participant
+	}
+	return ""
+}
+
+func (x *AllergyWarning) GetParticipantDisplayName() string {
+	if x != nil {
+		return x.ParticipantDisplayName
+	}
+	return ""
+}
+
+func (x *AllergyWarning) GetAllergies() string {
+	if x != nil {
+		return x.Allergies
+	}
+	return ""
+}
+
+func (x *AllergyWarning) GetIngredient() string {
+	if x != nil {
+		return x.Ingredient
+	}
+	return ""
+}
+
+func (x *AllergyWarning) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *AllergyWarning) GetSource() *Source {
+	if x != nil {
+		return x.Source
+	}
+	return nil
+}
+
+// UnmatchedAllergy is what a participant wrote that met no ingredient. That makes none safe.
+type UnmatchedAllergy struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Who, "kitchens/{kitchen}/participants/{participant}".
+	Participant string `protobuf:"bytes,1,opt,name=participant,proto3" json:"participant,omitempty"`
+	// Name of the participant for people.
+	ParticipantDisplayName string `protobuf:"bytes,2,opt,name=participant_display_name,json=participantDisplayName,proto3" json:"participant_display_name,omitempty"`
+	// What they wrote.
+	Allergies string `protobuf:"bytes,3,opt,name=allergies,proto3" json:"allergies,omitempty"`
+	// Where they work, "kitchens/{kitchen}/classes/{class}/stations/{station}"; empty when not yet placed.
+	Station       string `protobuf:"bytes,4,opt,name=station,proto3" json:"station,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UnmatchedAllergy) Reset() {
+	*x = UnmatchedAllergy{}
+	mi := &file_stillroom_v1_class_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UnmatchedAllergy) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UnmatchedAllergy) ProtoMessage() {}
+
+func (x *UnmatchedAllergy) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_class_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UnmatchedAllergy.ProtoReflect.Descriptor instead.
+func (*UnmatchedAllergy) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_class_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *UnmatchedAllergy) GetParticipant() string {
+	if x != nil {
+		return x.Participant
+	}
+	return ""
+}
+
+func (x *UnmatchedAllergy) GetParticipantDisplayName() string {
+	if x != nil {
+		return x.ParticipantDisplayName
+	}
+	return ""
+}
+
+func (x *UnmatchedAllergy) GetAllergies() string {
+	if x != nil {
+		return x.Allergies
+	}
+	return ""
+}
+
+func (x *UnmatchedAllergy) GetStation() string {
+	if x != nil {
+		return x.Station
+	}
+	return ""
+}
+
+// CheckAllergiesResponse is what comparing gave.
+type CheckAllergiesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The warnings, by station and batch.
+	Warnings []*AllergyWarning `protobuf:"bytes,1,rep,name=warnings,proto3" json:"warnings,omitempty"`
+	// Participants who wrote something that met no ingredient.
+	Unmatched []*UnmatchedAllergy `protobuf:"bytes,2,rep,name=unmatched,proto3" json:"unmatched,omitempty"`
+	// What the comparison is worth; to be shown with it.
+	Caution       string `protobuf:"bytes,3,opt,name=caution,proto3" json:"caution,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckAllergiesResponse) Reset() {
+	*x = CheckAllergiesResponse{}
+	mi := &file_stillroom_v1_class_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckAllergiesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckAllergiesResponse) ProtoMessage() {}
+
+func (x *CheckAllergiesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_class_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckAllergiesResponse.ProtoReflect.Descriptor instead.
+func (*CheckAllergiesResponse) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_class_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *CheckAllergiesResponse) GetWarnings() []*AllergyWarning {
+	if x != nil {
+		return x.Warnings
+	}
+	return nil
+}
+
+func (x *CheckAllergiesResponse) GetUnmatched() []*UnmatchedAllergy {
+	if x != nil {
+		return x.Unmatched
+	}
+	return nil
+}
+
+func (x *CheckAllergiesResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
 var File_stillroom_v1_class_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_class_proto_rawDesc = "" +
@@ -2180,7 +2481,37 @@ const file_stillroom_v1_class_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tB\x1f\xe2A\x01\x02\xfaA\x11\n" +
 	"\x0fstillroom/Class\xbaH\x04r\x02\x10\x01R\x04name\"N\n" +
 	"\x16CheckEquipmentResponse\x124\n" +
-	"\tshortages\x18\x01 \x03(\v2\x16.stillroom.v1.ShortageR\tshortages2\xc3\v\n" +
+	"\tshortages\x18\x01 \x03(\v2\x16.stillroom.v1.ShortageR\tshortages\"L\n" +
+	"\x15CheckAllergiesRequest\x123\n" +
+	"\x04name\x18\x01 \x01(\tB\x1f\xe2A\x01\x02\xfaA\x11\n" +
+	"\x0fstillroom/Class\xbaH\x04r\x02\x10\x01R\x04name\"\xb2\x03\n" +
+	"\x0eAllergyWarning\x120\n" +
+	"\astation\x18\x01 \x01(\tB\x16\xfaA\x13\n" +
+	"\x11stillroom/StationR\astation\x12*\n" +
+	"\x05batch\x18\x02 \x01(\tB\x14\xfaA\x11\n" +
+	"\x0fstillroom/BatchR\x05batch\x12F\n" +
+	"\x0frecipe_revision\x18\x03 \x01(\tB\x1d\xfaA\x1a\n" +
+	"\x18stillroom/RecipeRevisionR\x0erecipeRevision\x12<\n" +
+	"\vparticipant\x18\x04 \x01(\tB\x1a\xfaA\x17\n" +
+	"\x15stillroom/ParticipantR\vparticipant\x128\n" +
+	"\x18participant_display_name\x18\x05 \x01(\tR\x16participantDisplayName\x12\x1c\n" +
+	"\tallergies\x18\x06 \x01(\tR\tallergies\x12\x1e\n" +
+	"\n" +
+	"ingredient\x18\a \x01(\tR\n" +
+	"ingredient\x12\x16\n" +
+	"\x06reason\x18\b \x01(\tR\x06reason\x12,\n" +
+	"\x06source\x18\t \x01(\v2\x14.stillroom.v1.SourceR\x06source\"\xda\x01\n" +
+	"\x10UnmatchedAllergy\x12<\n" +
+	"\vparticipant\x18\x01 \x01(\tB\x1a\xfaA\x17\n" +
+	"\x15stillroom/ParticipantR\vparticipant\x128\n" +
+	"\x18participant_display_name\x18\x02 \x01(\tR\x16participantDisplayName\x12\x1c\n" +
+	"\tallergies\x18\x03 \x01(\tR\tallergies\x120\n" +
+	"\astation\x18\x04 \x01(\tB\x16\xfaA\x13\n" +
+	"\x11stillroom/StationR\astation\"\xaa\x01\n" +
+	"\x16CheckAllergiesResponse\x128\n" +
+	"\bwarnings\x18\x01 \x03(\v2\x1c.stillroom.v1.AllergyWarningR\bwarnings\x12<\n" +
+	"\tunmatched\x18\x02 \x03(\v2\x1e.stillroom.v1.UnmatchedAllergyR\tunmatched\x12\x18\n" +
+	"\acaution\x18\x03 \x01(\tR\acaution2\xab\f\n" +
 	"\fClassService\x12L\n" +
 	"\vCreateClass\x12 .stillroom.v1.CreateClassRequest\x1a\x13.stillroom.v1.Class\"\x06\x8a\xc0\x1d\x02\b\x03\x12K\n" +
 	"\bGetClass\x12\x1d.stillroom.v1.GetClassRequest\x1a\x13.stillroom.v1.Class\"\v\x8a\xc0\x1d\x04\b\x02\x10\x01\x90\x02\x01\x12]\n" +
@@ -2199,6 +2530,7 @@ const file_stillroom_v1_class_proto_rawDesc = "" +
 	"\vUpdateBatch\x12 .stillroom.v1.UpdateBatchRequest\x1a\x13.stillroom.v1.Batch\"\x06\x8a\xc0\x1d\x02\b\x03\x12O\n" +
 	"\vDeleteBatch\x12 .stillroom.v1.DeleteBatchRequest\x1a\x16.google.protobuf.Empty\"\x06\x8a\xc0\x1d\x02\b\x03\x12c\n" +
 	"\x0eProposeBatches\x12#.stillroom.v1.ProposeBatchesRequest\x1a$.stillroom.v1.ProposeBatchesResponse\"\x06\x8a\xc0\x1d\x02\b\x03\x12f\n" +
+	"\x0eCheckAllergies\x12#.stillroom.v1.CheckAllergiesRequest\x1a$.stillroom.v1.CheckAllergiesResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12f\n" +
 	"\x0eCheckEquipment\x12#.stillroom.v1.CheckEquipmentRequest\x1a$.stillroom.v1.CheckEquipmentResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01B*Z(stillroom/proto/stillroom/v1;stillroomv1b\x06proto3"
 
 var (
@@ -2213,7 +2545,7 @@ func file_stillroom_v1_class_proto_rawDescGZIP() []byte {
 	return file_stillroom_v1_class_proto_rawDescData
 }
 
-var file_stillroom_v1_class_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_stillroom_v1_class_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
 var file_stillroom_v1_class_proto_goTypes = []any{
 	(*Class)(nil),                  // 0: stillroom.v1.Class
 	(*CanningTeam)(nil),            // 1: stillroom.v1.CanningTeam
@@ -2244,77 +2576,87 @@ var file_stillroom_v1_class_proto_goTypes = []any{
 	(*ProposeBatchesResponse)(nil), // 26: stillroom.v1.ProposeBatchesResponse
 	(*CheckEquipmentRequest)(nil),  // 27: stillroom.v1.CheckEquipmentRequest
 	(*CheckEquipmentResponse)(nil), // 28: stillroom.v1.CheckEquipmentResponse
-	(*timestamppb.Timestamp)(nil),  // 29: google.protobuf.Timestamp
-	(JarSize)(0),                   // 30: stillroom.v1.JarSize
-	(*fieldmaskpb.FieldMask)(nil),  // 31: google.protobuf.FieldMask
-	(*Caution)(nil),                // 32: stillroom.v1.Caution
-	(*emptypb.Empty)(nil),          // 33: google.protobuf.Empty
+	(*CheckAllergiesRequest)(nil),  // 29: stillroom.v1.CheckAllergiesRequest
+	(*AllergyWarning)(nil),         // 30: stillroom.v1.AllergyWarning
+	(*UnmatchedAllergy)(nil),       // 31: stillroom.v1.UnmatchedAllergy
+	(*CheckAllergiesResponse)(nil), // 32: stillroom.v1.CheckAllergiesResponse
+	(*timestamppb.Timestamp)(nil),  // 33: google.protobuf.Timestamp
+	(JarSize)(0),                   // 34: stillroom.v1.JarSize
+	(*fieldmaskpb.FieldMask)(nil),  // 35: google.protobuf.FieldMask
+	(*Caution)(nil),                // 36: stillroom.v1.Caution
+	(*Source)(nil),                 // 37: stillroom.v1.Source
+	(*emptypb.Empty)(nil),          // 38: google.protobuf.Empty
 }
 var file_stillroom_v1_class_proto_depIdxs = []int32{
-	29, // 0: stillroom.v1.Class.start_time:type_name -> google.protobuf.Timestamp
+	33, // 0: stillroom.v1.Class.start_time:type_name -> google.protobuf.Timestamp
 	1,  // 1: stillroom.v1.Class.canning_team:type_name -> stillroom.v1.CanningTeam
-	29, // 2: stillroom.v1.Class.live_session_time:type_name -> google.protobuf.Timestamp
-	29, // 3: stillroom.v1.Class.create_time:type_name -> google.protobuf.Timestamp
-	30, // 4: stillroom.v1.Batch.jar_size:type_name -> stillroom.v1.JarSize
+	33, // 2: stillroom.v1.Class.live_session_time:type_name -> google.protobuf.Timestamp
+	33, // 3: stillroom.v1.Class.create_time:type_name -> google.protobuf.Timestamp
+	34, // 4: stillroom.v1.Batch.jar_size:type_name -> stillroom.v1.JarSize
 	0,  // 5: stillroom.v1.CreateClassRequest.class:type_name -> stillroom.v1.Class
 	0,  // 6: stillroom.v1.ListClassesResponse.classes:type_name -> stillroom.v1.Class
 	0,  // 7: stillroom.v1.UpdateClassRequest.class:type_name -> stillroom.v1.Class
-	31, // 8: stillroom.v1.UpdateClassRequest.update_mask:type_name -> google.protobuf.FieldMask
+	35, // 8: stillroom.v1.UpdateClassRequest.update_mask:type_name -> google.protobuf.FieldMask
 	2,  // 9: stillroom.v1.CreateStationRequest.station:type_name -> stillroom.v1.Station
 	2,  // 10: stillroom.v1.ListStationsResponse.stations:type_name -> stillroom.v1.Station
 	2,  // 11: stillroom.v1.UpdateStationRequest.station:type_name -> stillroom.v1.Station
-	31, // 12: stillroom.v1.UpdateStationRequest.update_mask:type_name -> google.protobuf.FieldMask
+	35, // 12: stillroom.v1.UpdateStationRequest.update_mask:type_name -> google.protobuf.FieldMask
 	3,  // 13: stillroom.v1.CreateBatchRequest.batch:type_name -> stillroom.v1.Batch
 	3,  // 14: stillroom.v1.ListBatchesResponse.batches:type_name -> stillroom.v1.Batch
 	3,  // 15: stillroom.v1.UpdateBatchRequest.batch:type_name -> stillroom.v1.Batch
-	31, // 16: stillroom.v1.UpdateBatchRequest.update_mask:type_name -> google.protobuf.FieldMask
-	30, // 17: stillroom.v1.JarWish.jar_size:type_name -> stillroom.v1.JarSize
+	35, // 16: stillroom.v1.UpdateBatchRequest.update_mask:type_name -> google.protobuf.FieldMask
+	34, // 17: stillroom.v1.JarWish.jar_size:type_name -> stillroom.v1.JarSize
 	22, // 18: stillroom.v1.ProposeBatchesRequest.wishes:type_name -> stillroom.v1.JarWish
 	22, // 19: stillroom.v1.WishOutcome.wish:type_name -> stillroom.v1.JarWish
 	3,  // 20: stillroom.v1.ProposeBatchesResponse.batches:type_name -> stillroom.v1.Batch
 	24, // 21: stillroom.v1.ProposeBatchesResponse.outcomes:type_name -> stillroom.v1.WishOutcome
 	25, // 22: stillroom.v1.ProposeBatchesResponse.shortages:type_name -> stillroom.v1.Shortage
-	32, // 23: stillroom.v1.ProposeBatchesResponse.cautions:type_name -> stillroom.v1.Caution
+	36, // 23: stillroom.v1.ProposeBatchesResponse.cautions:type_name -> stillroom.v1.Caution
 	25, // 24: stillroom.v1.CheckEquipmentResponse.shortages:type_name -> stillroom.v1.Shortage
-	4,  // 25: stillroom.v1.ClassService.CreateClass:input_type -> stillroom.v1.CreateClassRequest
-	5,  // 26: stillroom.v1.ClassService.GetClass:input_type -> stillroom.v1.GetClassRequest
-	6,  // 27: stillroom.v1.ClassService.ListClasses:input_type -> stillroom.v1.ListClassesRequest
-	8,  // 28: stillroom.v1.ClassService.UpdateClass:input_type -> stillroom.v1.UpdateClassRequest
-	9,  // 29: stillroom.v1.ClassService.DeleteClass:input_type -> stillroom.v1.DeleteClassRequest
-	10, // 30: stillroom.v1.ClassService.CreateStation:input_type -> stillroom.v1.CreateStationRequest
-	11, // 31: stillroom.v1.ClassService.GetStation:input_type -> stillroom.v1.GetStationRequest
-	12, // 32: stillroom.v1.ClassService.ListStations:input_type -> stillroom.v1.ListStationsRequest
-	14, // 33: stillroom.v1.ClassService.UpdateStation:input_type -> stillroom.v1.UpdateStationRequest
-	15, // 34: stillroom.v1.ClassService.DeleteStation:input_type -> stillroom.v1.DeleteStationRequest
-	16, // 35: stillroom.v1.ClassService.CreateBatch:input_type -> stillroom.v1.CreateBatchRequest
-	17, // 36: stillroom.v1.ClassService.GetBatch:input_type -> stillroom.v1.GetBatchRequest
-	18, // 37: stillroom.v1.ClassService.ListBatches:input_type -> stillroom.v1.ListBatchesRequest
-	20, // 38: stillroom.v1.ClassService.UpdateBatch:input_type -> stillroom.v1.UpdateBatchRequest
-	21, // 39: stillroom.v1.ClassService.DeleteBatch:input_type -> stillroom.v1.DeleteBatchRequest
-	23, // 40: stillroom.v1.ClassService.ProposeBatches:input_type -> stillroom.v1.ProposeBatchesRequest
-	27, // 41: stillroom.v1.ClassService.CheckEquipment:input_type -> stillroom.v1.CheckEquipmentRequest
-	0,  // 42: stillroom.v1.ClassService.CreateClass:output_type -> stillroom.v1.Class
-	0,  // 43: stillroom.v1.ClassService.GetClass:output_type -> stillroom.v1.Class
-	7,  // 44: stillroom.v1.ClassService.ListClasses:output_type -> stillroom.v1.ListClassesResponse
-	0,  // 45: stillroom.v1.ClassService.UpdateClass:output_type -> stillroom.v1.Class
-	33, // 46: stillroom.v1.ClassService.DeleteClass:output_type -> google.protobuf.Empty
-	2,  // 47: stillroom.v1.ClassService.CreateStation:output_type -> stillroom.v1.Station
-	2,  // 48: stillroom.v1.ClassService.GetStation:output_type -> stillroom.v1.Station
-	13, // 49: stillroom.v1.ClassService.ListStations:output_type -> stillroom.v1.ListStationsResponse
-	2,  // 50: stillroom.v1.ClassService.UpdateStation:output_type -> stillroom.v1.Station
-	33, // 51: stillroom.v1.ClassService.DeleteStation:output_type -> google.protobuf.Empty
-	3,  // 52: stillroom.v1.ClassService.CreateBatch:output_type -> stillroom.v1.Batch
-	3,  // 53: stillroom.v1.ClassService.GetBatch:output_type -> stillroom.v1.Batch
-	19, // 54: stillroom.v1.ClassService.ListBatches:output_type -> stillroom.v1.ListBatchesResponse
-	3,  // 55: stillroom.v1.ClassService.UpdateBatch:output_type -> stillroom.v1.Batch
-	33, // 56: stillroom.v1.ClassService.DeleteBatch:output_type -> google.protobuf.Empty
-	26, // 57: stillroom.v1.ClassService.ProposeBatches:output_type -> stillroom.v1.ProposeBatchesResponse
-	28, // 58: stillroom.v1.ClassService.CheckEquipment:output_type -> stillroom.v1.CheckEquipmentResponse
-	42, // [42:59] is the sub-list for method output_type
-	25, // [25:42] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	37, // 25: stillroom.v1.AllergyWarning.source:type_name -> stillroom.v1.Source
+	30, // 26: stillroom.v1.CheckAllergiesResponse.warnings:type_name -> stillroom.v1.AllergyWarning
+	31, // 27: stillroom.v1.CheckAllergiesResponse.unmatched:type_name -> stillroom.v1.UnmatchedAllergy
+	4,  // 28: stillroom.v1.ClassService.CreateClass:input_type -> stillroom.v1.CreateClassRequest
+	5,  // 29: stillroom.v1.ClassService.GetClass:input_type -> stillroom.v1.GetClassRequest
+	6,  // 30: stillroom.v1.ClassService.ListClasses:input_type -> stillroom.v1.ListClassesRequest
+	8,  // 31: stillroom.v1.ClassService.UpdateClass:input_type -> stillroom.v1.UpdateClassRequest
+	9,  // 32: stillroom.v1.ClassService.DeleteClass:input_type -> stillroom.v1.DeleteClassRequest
+	10, // 33: stillroom.v1.ClassService.CreateStation:input_type -> stillroom.v1.CreateStationRequest
+	11, // 34: stillroom.v1.ClassService.GetStation:input_type -> stillroom.v1.GetStationRequest
+	12, // 35: stillroom.v1.ClassService.ListStations:input_type -> stillroom.v1.ListStationsRequest
+	14, // 36: stillroom.v1.ClassService.UpdateStation:input_type -> stillroom.v1.UpdateStationRequest
+	15, // 37: stillroom.v1.ClassService.DeleteStation:input_type -> stillroom.v1.DeleteStationRequest
+	16, // 38: stillroom.v1.ClassService.CreateBatch:input_type -> stillroom.v1.CreateBatchRequest
+	17, // 39: stillroom.v1.ClassService.GetBatch:input_type -> stillroom.v1.GetBatchRequest
+	18, // 40: stillroom.v1.ClassService.ListBatches:input_type -> stillroom.v1.ListBatchesRequest
+	20, // 41: stillroom.v1.ClassService.UpdateBatch:input_type -> stillroom.v1.UpdateBatchRequest
+	21, // 42: stillroom.v1.ClassService.DeleteBatch:input_type -> stillroom.v1.DeleteBatchRequest
+	23, // 43: stillroom.v1.ClassService.ProposeBatches:input_type -> stillroom.v1.ProposeBatchesRequest
+	29, // 44: stillroom.v1.ClassService.CheckAllergies:input_type -> stillroom.v1.CheckAllergiesRequest
+	27, // 45: stillroom.v1.ClassService.CheckEquipment:input_type -> stillroom.v1.CheckEquipmentRequest
+	0,  // 46: stillroom.v1.ClassService.CreateClass:output_type -> stillroom.v1.Class
+	0,  // 47: stillroom.v1.ClassService.GetClass:output_type -> stillroom.v1.Class
+	7,  // 48: stillroom.v1.ClassService.ListClasses:output_type -> stillroom.v1.ListClassesResponse
+	0,  // 49: stillroom.v1.ClassService.UpdateClass:output_type -> stillroom.v1.Class
+	38, // 50: stillroom.v1.ClassService.DeleteClass:output_type -> google.protobuf.Empty
+	2,  // 51: stillroom.v1.ClassService.CreateStation:output_type -> stillroom.v1.Station
+	2,  // 52: stillroom.v1.ClassService.GetStation:output_type -> stillroom.v1.Station
+	13, // 53: stillroom.v1.ClassService.ListStations:output_type -> stillroom.v1.ListStationsResponse
+	2,  // 54: stillroom.v1.ClassService.UpdateStation:output_type -> stillroom.v1.Station
+	38, // 55: stillroom.v1.ClassService.DeleteStation:output_type -> google.protobuf.Empty
+	3,  // 56: stillroom.v1.ClassService.CreateBatch:output_type -> stillroom.v1.Batch
+	3,  // 57: stillroom.v1.ClassService.GetBatch:output_type -> stillroom.v1.Batch
+	19, // 58: stillroom.v1.ClassService.ListBatches:output_type -> stillroom.v1.ListBatchesResponse
+	3,  // 59: stillroom.v1.ClassService.UpdateBatch:output_type -> stillroom.v1.Batch
+	38, // 60: stillroom.v1.ClassService.DeleteBatch:output_type -> google.protobuf.Empty
+	26, // 61: stillroom.v1.ClassService.ProposeBatches:output_type -> stillroom.v1.ProposeBatchesResponse
+	32, // 62: stillroom.v1.ClassService.CheckAllergies:output_type -> stillroom.v1.CheckAllergiesResponse
+	28, // 63: stillroom.v1.ClassService.CheckEquipment:output_type -> stillroom.v1.CheckEquipmentResponse
+	46, // [46:64] is the sub-list for method output_type
+	28, // [28:46] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_class_proto_init() }
@@ -2330,7 +2672,7 @@ func file_stillroom_v1_class_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_class_proto_rawDesc), len(file_stillroom_v1_class_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   29,
+			NumMessages:   33,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

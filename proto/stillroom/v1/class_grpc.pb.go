@@ -36,6 +36,7 @@ const (
 	ClassService_UpdateBatch_FullMethodName    = "/stillroom.v1.ClassService/UpdateBatch"
 	ClassService_DeleteBatch_FullMethodName    = "/stillroom.v1.ClassService/DeleteBatch"
 	ClassService_ProposeBatches_FullMethodName = "/stillroom.v1.ClassService/ProposeBatches"
+	ClassService_CheckAllergies_FullMethodName = "/stillroom.v1.ClassService/CheckAllergies"
 	ClassService_CheckEquipment_FullMethodName = "/stillroom.v1.ClassService/CheckEquipment"
 )
 
@@ -81,6 +82,9 @@ type ClassServiceClient interface {
 	// left over, and which equipment falls short. With apply set the proposal
 	// replaces the class's batches in one step.
 	ProposeBatches(ctx context.Context, in *ProposeBatchesRequest, opts ...grpc.CallOption) (*ProposeBatchesResponse, error)
+	// CheckAllergies compares what the class's participants wrote about their allergies with the ingredients of what is
+	// made at their stations, and warns. It never says that anything is safe.
+	CheckAllergies(ctx context.Context, in *CheckAllergiesRequest, opts ...grpc.CallOption) (*CheckAllergiesResponse, error)
 	// CheckEquipment compares what the class's batches need at once with what the kitchen owns.
 	CheckEquipment(ctx context.Context, in *CheckEquipmentRequest, opts ...grpc.CallOption) (*CheckEquipmentResponse, error)
 }
@@ -253,6 +257,16 @@ func (c *classServiceClient) ProposeBatches(ctx context.Context, in *ProposeBatc
 	return out, nil
 }
 
+func (c *classServiceClient) CheckAllergies(ctx context.Context, in *CheckAllergiesRequest, opts ...grpc.CallOption) (*CheckAllergiesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CheckAllergiesResponse)
+	err := c.cc.Invoke(ctx, ClassService_CheckAllergies_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *classServiceClient) CheckEquipment(ctx context.Context, in *CheckEquipmentRequest, opts ...grpc.CallOption) (*CheckEquipmentResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CheckEquipmentResponse)
@@ -305,6 +319,9 @@ type ClassServiceServer interface {
 	// left over, and which equipment falls short. With apply set the proposal
 	// replaces the class's batches in one step.
 	ProposeBatches(context.Context, *ProposeBatchesRequest) (*ProposeBatchesResponse, error)
+	// CheckAllergies compares what the class's participants wrote about their allergies with the ingredients of what is
+	// made at their stations, and warns. It never says that anything is safe.
+	CheckAllergies(context.Context, *CheckAllergiesRequest) (*CheckAllergiesResponse, error)
 	// CheckEquipment compares what the class's batches need at once with what the kitchen owns.
 	CheckEquipment(context.Context, *CheckEquipmentRequest) (*CheckEquipmentResponse, error)
 	mustEmbedUnimplementedClassServiceServer()
@@ -364,6 +381,9 @@ func (UnimplementedClassServiceServer) DeleteBatch(context.Context, *DeleteBatch
 }
 func (UnimplementedClassServiceServer) ProposeBatches(context.Context, *ProposeBatchesRequest) (*ProposeBatchesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ProposeBatches not implemented")
+}
+func (UnimplementedClassServiceServer) CheckAllergies(context.Context, *CheckAllergiesRequest) (*CheckAllergiesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckAllergies not implemented")
 }
 func (UnimplementedClassServiceServer) CheckEquipment(context.Context, *CheckEquipmentRequest) (*CheckEquipmentResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CheckEquipment not implemented")
@@ -677,6 +697,24 @@ func _ClassService_ProposeBatches_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ClassService_CheckAllergies_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CheckAllergiesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ClassServiceServer).CheckAllergies(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ClassService_CheckAllergies_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ClassServiceServer).CheckAllergies(ctx, req.(*CheckAllergiesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ClassService_CheckEquipment_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CheckEquipmentRequest)
 	if err := dec(in); err != nil {
@@ -765,6 +803,10 @@ var ClassService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ProposeBatches",
 			Handler:    _ClassService_ProposeBatches_Handler,
+		},
+		{
+			MethodName: "CheckAllergies",
+			Handler:    _ClassService_CheckAllergies_Handler,
 		},
 		{
 			MethodName: "CheckEquipment",

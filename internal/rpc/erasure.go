@@ -39,6 +39,13 @@ func (s *rosterService) ExportParticipantData(ctx context.Context, req *stillroo
 		for _, t := range held.Tokens {
 			out.Tokens = append(out.Tokens, encodeBearer(k, t))
 		}
+		for _, c := range held.Seals {
+			told, err := encodeSealChecks(ctx, tx, k, c.Class, []kitchen.SealCheck{c}, s.now())
+			if err != nil {
+				return err
+			}
+			out.SealChecks = append(out.SealChecks, told...)
+		}
 		for _, e := range held.Record {
 			out.AuditEntries = append(out.AuditEntries, encodeEntry(e))
 		}

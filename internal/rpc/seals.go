@@ -25,7 +25,7 @@ type sealService struct {
 
 func (s *sealService) CreateSealCheck(ctx context.Context, req *stillroomv1.CreateSealCheckRequest) (*stillroomv1.SealCheck, error) {
 	var k string
-	check := kitchen.SealCheck{ID: req.GetSealCheckId(), Sealed: int(req.GetSealCheck().GetSealedJars()), Unsealed: int(req.GetSealCheck().GetUnsealedJars())}
+	check := kitchen.SealCheck{Sealed: int(req.GetSealCheck().GetSealedJars()), Unsealed: int(req.GetSealCheck().GetUnsealedJars())}
 	if err := parseName("parent", req.GetParent(), classPattern, &k, &check.Class); err != nil {
 		return nil, err
 	}
@@ -48,7 +48,7 @@ func (s *sealService) CreateSealCheck(ctx context.Context, req *stillroomv1.Crea
 				return nil, err
 			}
 			stored, err := tx.CreateSealCheck(ctx, check, tested.Canned, s.now())
-			return s.encodeSealCheck(k, stored, tested), err
+			return encodeSealCheck(k, stored, tested, s.now()), err
 		})
 		return err
 	})
@@ -77,7 +77,7 @@ func (s *sealService) UpdateSealCheck(ctx context.Context, req *stillroomv1.Upda
 		if err := checkEtag(req.GetSealCheck().GetEtag(), check.Version); err != nil {
 			return err
 		}
-		merged := s.encodeSealCheck(k, check, tested{})
+		merged := encodeSealCheck(k, check, tested{}, s.now())
 		if len(req.GetUpdateMask().GetPaths()) == 0 {
 			// Both counts, so that a 0 counts too.
 			merged.SealedJars, merged.UnsealedJars = req.GetSealCheck().GetSealedJars(), req.GetSealCheck().GetUnsealedJars()
@@ -94,7 +94,7 @@ func (s *sealService) UpdateSealCheck(ctx context.Context, req *stillroomv1.Upda
 			return err
 		}
 		check, err = tx.UpdateSealCheck(ctx, check, tested.Canned, s.now())
-		out = s.encodeSealCheck(k, check, tested)
+		out = encodeSealCheck(k, check, tested, s.now())
 		return err
 	})
 	return out, err
@@ -172,7 +172,7 @@ func (s *sealService) GetSealCheck(ctx context.Context, req *stillroomv1.GetSeal
 		if err != nil {
 			return err
 		}
-		all, err := s.encodeSealChecks(ctx, tx, k, class, []kitchen.SealCheck{check})
+		all, err := encodeSealChecks(ctx, tx, k, class, []kitchen.SealCheck{check}, s.now())
 		if err != nil {
 			return err
 		}
@@ -209,14 +209,14 @@ func (s *sealService) ListSealChecks(ctx context.Context, req *stillroomv1.ListS
 		if more {
 			out.NextPageToken = nextPage(list, cursors[size-1])
 		}
-		out.SealChecks, err = s.encodeSealChecks(ctx, tx, k, class, rows)
+		out.SealChecks, err = encodeSealChecks(ctx, tx, k, class, rows, s.now())
 		return err
 	})
 	return out, err
 }
 
 // encodeSealChecks encodes seal checks of a class with what is to be done by now.
-func (s *sealService) encodeSealChecks(ctx context.Context, tx *store.Tx, k, classID string, checks []kitchen.SealCheck) ([]*stillroomv1.SealCheck, error) {
+func encodeSealChecks(ctx context.Context, tx *store.Tx, k, classID string, checks []kitchen.SealCheck, now time.Time) ([]*stillroomv1.SealCheck, error) {
 	class, err := tx.Class(ctx, classID)
 	if err != nil {
 		return nil, err
@@ -235,12 +235,12 @@ func (s *sealService) encodeSealChecks(ctx context.Context, tx *store.Tx, k, cla
 	}
 	out := make([]*stillroomv1.SealCheck, len(checks))
 	for i, check := range checks {
-		out[i] = s.encodeSealCheck(k, check, tests[check.Batch])
+		out[i] = encodeSealCheck(k, check, tests[check.Batch], now)
 	}
 	return out, nil
 }
 
-func (s *sealService) encodeSealCheck(k string, c kitchen.SealCheck, t tested) *stillroomv1.SealCheck {
+func encodeSealCheck(k string, c kitchen.SealCheck, t tested, now time.Time) *stillroomv1.SealCheck {
 	out := &stillroomv1.SealCheck{
 		Name: nameOf(sealCheckPattern, k, c.Class, c.ID), Batch: nameOf(batchPattern, k, c.Class, c.Batch),
 		Participant: nameOf(participantPattern, k, c.Participant), ParticipantDisplayName: c.ParticipantName,
@@ -251,7 +251,7 @@ func (s *sealService) encodeSealCheck(k string, c kitchen.SealCheck, t tested) *
 		out.ReprocessUntilTime = timestamppb.New(t.Until)
 	}
 	if c.Unsealed > 0 {
-		out.Advice = encodeSteps(canning.UnsealedSteps(s.now().After(t.Until)))
+		out.Advice = encodeSteps(canning.UnsealedSteps(now.After(t.Until)))
 	}
 	return out
 }

@@ -202,6 +202,10 @@ func TestSealChecksOfOthers(t *testing.T) {
 	list, err = c.seals().ListSealChecks(assistant, &stillroomv1.ListSealChecksRequest{Parent: theClass})
 	require.NoError(t, err)
 	require.Len(t, list.GetSealChecks(), 1)
+	held, err := c.rosters().ExportParticipantData(t.Context(), &stillroomv1.ExportParticipantDataRequest{Name: "kitchens/k/participants/ana"})
+	require.NoError(t, err)
+	require.Len(t, held.GetSealChecks(), 1, "what is held about a participant is handed out with the rest")
+	require.True(t, proto.Equal(anas, held.GetSealChecks()[0]))
 	told, err := c.seals().CreateSealCheck(assistant, &stillroomv1.CreateSealCheckRequest{Parent: theClass, SealCheck: &stillroomv1.SealCheck{
 		Batch: theClass + "/batches/b0", Participant: "kitchens/k/participants/bo", SealedJars: 4}})
 	require.NoError(t, err, "an assistant may write down what a participant says")

@@ -163,7 +163,7 @@ func (s *sealService) takeHome(ctx context.Context, tx *store.Tx, k string, e ki
 		}
 		for _, check := range told {
 			if check.Batch == b.ID {
-				share.SealCheck = s.encodeSealCheck(k, check, t)
+				share.SealCheck = encodeSealCheck(k, check, t, s.now())
 			}
 		}
 		out.Jars = append(out.Jars, share)

@@ -21,6 +21,7 @@ type Held struct {
 	// Endorsed are the ids of others' questions that they want answered too.
 	Endorsed []string
 	Tokens   []access.Token
+	Seals    []kitchen.SealCheck
 	// Record is what was done to them, and what they did with their tokens.
 	Record []access.Entry
 }
@@ -54,6 +55,14 @@ func (t *Tx) HeldAbout(ctx context.Context, id, resource string) (Held, error) {
 	if held.Endorsed, err = t.q.EndorsedBy(ctx, db.EndorsedByParams{KitchenID: t.kitchen, Slug: id}); err != nil {
 		return Held{}, err
 	}
+	seals, err := t.q.SealChecksBy(ctx, db.SealChecksByParams{KitchenID: t.kitchen, Slug: id})
+	if err != nil {
+		return Held{}, err
+	}
+	held.Seals = each(seals, func(r db.SealChecksByRow) kitchen.SealCheck {
+		return toSealCheck(db.ListSealChecksRow{SealCheck: r.SealCheck, BatchSlug: r.BatchSlug, ParticipantSlug: r.ParticipantSlug,
+			ParticipantDisplayName: r.ParticipantDisplayName}, r.ClassSlug)
+	})
 	tokens, err := t.q.TokensOf(ctx, db.TokensOfParams{KitchenID: t.kitchen, Slug: id})
 	if err != nil {
 		return Held{}, err

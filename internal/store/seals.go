@@ -12,7 +12,6 @@ import (
 )
 
 var (
-	_ = onConstraint("seal_checks_slug_key", fault.AlreadyExists, "the class has a seal check with that id already; choose another")
 	_ = onConstraint("seal_checks_once", fault.AlreadyExists, "these jars were told of already; correct that seal check instead")
 	_ = onConstraint("seal_checks_of_something", fault.Invalid, "a seal check tells of at least one jar")
 	_ = onConstraint("seal_checks_batch_fkey", fault.Precondition, "participants have told how the seals of this batch came out, so it stays as it is")
@@ -30,7 +29,7 @@ func (t *Tx) CreateSealCheck(ctx context.Context, c kitchen.SealCheck, most int,
 		return kitchen.SealCheck{}, found(err, "participant", c.Participant)
 	}
 	id := newID()
-	slug := slugOr(c.ID, id)
+	slug := id.String()
 	err = t.q.InsertSealCheck(ctx, db.InsertSealCheckParams{
 		KitchenID: t.kitchen, ClassID: batch.ClassID, ID: id, Slug: slug, BatchID: batch.ID, ParticipantID: person.ID,
 		Sealed: int32(c.Sealed), Unsealed: int32(c.Unsealed), At: now,

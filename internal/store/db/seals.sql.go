@@ -209,6 +209,65 @@ func (q *Queries) LockBatch(ctx context.Context, arg LockBatchParams) (LockBatch
 	return i, err
 }
 
+const sealChecksBy = `-- name: SealChecksBy :many
+SELECT s.kitchen_id, s.class_id, s.id, s.slug, s.batch_id, s.participant_id, s.sealed, s.unsealed, s.created_at, s.updated_at, s.version, c.slug AS class_slug, b.slug AS batch_slug, p.slug AS participant_slug, p.display_name AS participant_display_name
+FROM seal_checks s
+JOIN classes c ON c.kitchen_id = s.kitchen_id AND c.id = s.class_id
+JOIN batches b ON b.kitchen_id = s.kitchen_id AND b.class_id = s.class_id AND b.id = s.batch_id
+JOIN participants p ON p.kitchen_id = s.kitchen_id AND p.id = s.participant_id
+WHERE s.kitchen_id = $1 AND p.slug = $2
+ORDER BY s.id
+`
+
+type SealChecksByParams struct {
+	KitchenID uuid.UUID
+	Slug      string
+}
+
+type SealChecksByRow struct {
+	SealCheck              SealCheck
+	ClassSlug              string
+	BatchSlug              string
+	ParticipantSlug        string
+	ParticipantDisplayName string
+}
+
+func (q *Queries) SealChecksBy(ctx context.Context, arg SealChecksByParams) ([]SealChecksByRow, error) {
+	rows, err := q.db.Query(ctx, sealChecksBy, arg.KitchenID, arg.Slug)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	items := []SealChecksByRow{}
+	for rows.Next() {
+		var i SealChecksByRow
+		if err := rows.Scan(
+			&i.SealCheck.KitchenID,
+			&i.SealCheck.ClassID,
+			&i.SealCheck.ID,
+			&i.SealCheck.Slug,
+			&i.SealCheck.BatchID,
+			&i.SealCheck.ParticipantID,
+			&i.SealCheck.Sealed,
+			&i.SealCheck.Unsealed,
+			&i.SealCheck.CreatedAt,
+			&i.SealCheck.UpdatedAt,
+			&i.SealCheck.Version,
+			&i.ClassSlug,
+			&i.BatchSlug,
+			&i.ParticipantSlug,
+			&i.ParticipantDisplayName,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const updateSealCheck = `-- name: UpdateSealCheck :execrows
 UPDATE seal_checks s
 SET sealed = $1, unsealed = $2, updated_at = $3, version = s.version + 1

@@ -29,6 +29,15 @@ WHERE s.kitchen_id = @kitchen_id AND c.slug = @class_slug
 ORDER BY s.id
 LIMIT @size;
 
+-- name: SealChecksBy :many
+SELECT sqlc.embed(s), c.slug AS class_slug, b.slug AS batch_slug, p.slug AS participant_slug, p.display_name AS participant_display_name
+FROM seal_checks s
+JOIN classes c ON c.kitchen_id = s.kitchen_id AND c.id = s.class_id
+JOIN batches b ON b.kitchen_id = s.kitchen_id AND b.class_id = s.class_id AND b.id = s.batch_id
+JOIN participants p ON p.kitchen_id = s.kitchen_id AND p.id = s.participant_id
+WHERE s.kitchen_id = @kitchen_id AND p.slug = @slug
+ORDER BY s.id;
+
 -- name: JarsToldOf :one
 -- Jars of a batch that people have told of, leaving out one seal check.
 SELECT COALESCE(sum(s.sealed + s.unsealed), 0)::integer AS jars

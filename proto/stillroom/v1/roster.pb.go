@@ -771,7 +771,9 @@ type ExportParticipantDataResponse struct {
 	// Their tokens, without secrets.
 	Tokens []*Token `protobuf:"bytes,5,rep,name=tokens,proto3" json:"tokens,omitempty"`
 	// What was done to them, and what they did with their tokens, oldest first.
-	AuditEntries  []*AuditEntry `protobuf:"bytes,6,rep,name=audit_entries,json=auditEntries,proto3" json:"audit_entries,omitempty"`
+	AuditEntries []*AuditEntry `protobuf:"bytes,6,rep,name=audit_entries,json=auditEntries,proto3" json:"audit_entries,omitempty"`
+	// What they said of their seals, the first told first; the advice is as of now.
+	SealChecks    []*SealCheck `protobuf:"bytes,7,rep,name=seal_checks,json=sealChecks,proto3" json:"seal_checks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -844,6 +846,13 @@ func (x *ExportParticipantDataResponse) GetTokens() []*Token {
 func (x *ExportParticipantDataResponse) GetAuditEntries() []*AuditEntry {
 	if x != nil {
 		return x.AuditEntries
+	}
+	return nil
+}
+
+func (x *ExportParticipantDataResponse) GetSealChecks() []*SealCheck {
+	if x != nil {
+		return x.SealChecks
 	}
 	return nil
 }
@@ -1779,7 +1788,7 @@ var File_stillroom_v1_roster_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\n" +
-	"\x19stillroom/v1/roster.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\x1a\x1bstillroom/v1/question.proto\"\xfd\x03\n" +
+	"\x19stillroom/v1/roster.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\x1a\x1bstillroom/v1/question.proto\x1a\x17stillroom/v1/seal.proto\"\xfd\x03\n" +
 	"\vParticipant\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x120\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\r\xe2A\x01\x02\xbaH\x06r\x04\x10\x01\x18xR\vdisplayName\x12 \n" +
@@ -1838,7 +1847,7 @@ const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\x04etag\x18\x02 \x01(\tR\x04etag\"Y\n" +
 	"\x1cExportParticipantDataRequest\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xe2A\x01\x02\xfaA\x17\n" +
-	"\x15stillroom/Participant\xbaH\x04r\x02\x10\x01R\x04name\"\xff\x02\n" +
+	"\x15stillroom/Participant\xbaH\x04r\x02\x10\x01R\x04name\"\xb9\x03\n" +
 	"\x1dExportParticipantDataResponse\x12;\n" +
 	"\vparticipant\x18\x01 \x01(\v2\x19.stillroom.v1.ParticipantR\vparticipant\x127\n" +
 	"\n" +
@@ -1848,7 +1857,9 @@ const file_stillroom_v1_roster_proto_rawDesc = "" +
 	"\x12endorsed_questions\x18\x04 \x03(\tB\x17\xfaA\x14\n" +
 	"\x12stillroom/QuestionR\x11endorsedQuestions\x12+\n" +
 	"\x06tokens\x18\x05 \x03(\v2\x13.stillroom.v1.TokenR\x06tokens\x12=\n" +
-	"\raudit_entries\x18\x06 \x03(\v2\x18.stillroom.v1.AuditEntryR\fauditEntries\"\x94\x01\n" +
+	"\raudit_entries\x18\x06 \x03(\v2\x18.stillroom.v1.AuditEntryR\fauditEntries\x128\n" +
+	"\vseal_checks\x18\a \x03(\v2\x17.stillroom.v1.SealCheckR\n" +
+	"sealChecks\"\x94\x01\n" +
 	"\x17EraseParticipantRequest\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xe2A\x01\x02\xfaA\x17\n" +
 	"\x15stillroom/Participant\xbaH\x04r\x02\x10\x01R\x04name\x12\x12\n" +
@@ -1997,7 +2008,8 @@ var file_stillroom_v1_roster_proto_goTypes = []any{
 	(*Question)(nil),                      // 30: stillroom.v1.Question
 	(*Token)(nil),                         // 31: stillroom.v1.Token
 	(*AuditEntry)(nil),                    // 32: stillroom.v1.AuditEntry
-	(*emptypb.Empty)(nil),                 // 33: google.protobuf.Empty
+	(*SealCheck)(nil),                     // 33: stillroom.v1.SealCheck
+	(*emptypb.Empty)(nil),                 // 34: google.protobuf.Empty
 }
 var file_stillroom_v1_roster_proto_depIdxs = []int32{
 	27, // 0: stillroom.v1.Participant.home_altitude:type_name -> stillroom.v1.Altitude
@@ -2014,53 +2026,54 @@ var file_stillroom_v1_roster_proto_depIdxs = []int32{
 	30, // 11: stillroom.v1.ExportParticipantDataResponse.questions:type_name -> stillroom.v1.Question
 	31, // 12: stillroom.v1.ExportParticipantDataResponse.tokens:type_name -> stillroom.v1.Token
 	32, // 13: stillroom.v1.ExportParticipantDataResponse.audit_entries:type_name -> stillroom.v1.AuditEntry
-	2,  // 14: stillroom.v1.EraseParticipantResponse.participant:type_name -> stillroom.v1.Participant
-	3,  // 15: stillroom.v1.EraseParticipantResponse.cancelled:type_name -> stillroom.v1.Enrolment
-	3,  // 16: stillroom.v1.EraseParticipantResponse.promoted:type_name -> stillroom.v1.Enrolment
-	3,  // 17: stillroom.v1.CreateEnrolmentRequest.enrolment:type_name -> stillroom.v1.Enrolment
-	1,  // 18: stillroom.v1.CreateEnrolmentRequest.when_full:type_name -> stillroom.v1.WhenFull
-	3,  // 19: stillroom.v1.ListEnrolmentsResponse.enrolments:type_name -> stillroom.v1.Enrolment
-	3,  // 20: stillroom.v1.UpdateEnrolmentRequest.enrolment:type_name -> stillroom.v1.Enrolment
-	29, // 21: stillroom.v1.UpdateEnrolmentRequest.update_mask:type_name -> google.protobuf.FieldMask
-	3,  // 22: stillroom.v1.CancelEnrolmentResponse.cancelled:type_name -> stillroom.v1.Enrolment
-	3,  // 23: stillroom.v1.CancelEnrolmentResponse.promoted:type_name -> stillroom.v1.Enrolment
-	3,  // 24: stillroom.v1.ImportRosterResponse.enrolments:type_name -> stillroom.v1.Enrolment
-	23, // 25: stillroom.v1.ImportRosterResponse.bad_lines:type_name -> stillroom.v1.BadLine
-	4,  // 26: stillroom.v1.RosterService.CreateParticipant:input_type -> stillroom.v1.CreateParticipantRequest
-	5,  // 27: stillroom.v1.RosterService.GetParticipant:input_type -> stillroom.v1.GetParticipantRequest
-	6,  // 28: stillroom.v1.RosterService.ListParticipants:input_type -> stillroom.v1.ListParticipantsRequest
-	8,  // 29: stillroom.v1.RosterService.UpdateParticipant:input_type -> stillroom.v1.UpdateParticipantRequest
-	9,  // 30: stillroom.v1.RosterService.DeleteParticipant:input_type -> stillroom.v1.DeleteParticipantRequest
-	10, // 31: stillroom.v1.RosterService.ExportParticipantData:input_type -> stillroom.v1.ExportParticipantDataRequest
-	12, // 32: stillroom.v1.RosterService.EraseParticipant:input_type -> stillroom.v1.EraseParticipantRequest
-	14, // 33: stillroom.v1.RosterService.CreateEnrolment:input_type -> stillroom.v1.CreateEnrolmentRequest
-	15, // 34: stillroom.v1.RosterService.GetEnrolment:input_type -> stillroom.v1.GetEnrolmentRequest
-	16, // 35: stillroom.v1.RosterService.FindEnrolment:input_type -> stillroom.v1.FindEnrolmentRequest
-	17, // 36: stillroom.v1.RosterService.ListEnrolments:input_type -> stillroom.v1.ListEnrolmentsRequest
-	19, // 37: stillroom.v1.RosterService.UpdateEnrolment:input_type -> stillroom.v1.UpdateEnrolmentRequest
-	20, // 38: stillroom.v1.RosterService.CancelEnrolment:input_type -> stillroom.v1.CancelEnrolmentRequest
-	22, // 39: stillroom.v1.RosterService.ImportRoster:input_type -> stillroom.v1.ImportRosterRequest
-	25, // 40: stillroom.v1.RosterService.ExportRoster:input_type -> stillroom.v1.ExportRosterRequest
-	2,  // 41: stillroom.v1.RosterService.CreateParticipant:output_type -> stillroom.v1.Participant
-	2,  // 42: stillroom.v1.RosterService.GetParticipant:output_type -> stillroom.v1.Participant
-	7,  // 43: stillroom.v1.RosterService.ListParticipants:output_type -> stillroom.v1.ListParticipantsResponse
-	2,  // 44: stillroom.v1.RosterService.UpdateParticipant:output_type -> stillroom.v1.Participant
-	33, // 45: stillroom.v1.RosterService.DeleteParticipant:output_type -> google.protobuf.Empty
-	11, // 46: stillroom.v1.RosterService.ExportParticipantData:output_type -> stillroom.v1.ExportParticipantDataResponse
-	13, // 47: stillroom.v1.RosterService.EraseParticipant:output_type -> stillroom.v1.EraseParticipantResponse
-	3,  // 48: stillroom.v1.RosterService.CreateEnrolment:output_type -> stillroom.v1.Enrolment
-	3,  // 49: stillroom.v1.RosterService.GetEnrolment:output_type -> stillroom.v1.Enrolment
-	3,  // 50: stillroom.v1.RosterService.FindEnrolment:output_type -> stillroom.v1.Enrolment
-	18, // 51: stillroom.v1.RosterService.ListEnrolments:output_type -> stillroom.v1.ListEnrolmentsResponse
-	3,  // 52: stillroom.v1.RosterService.UpdateEnrolment:output_type -> stillroom.v1.Enrolment
-	21, // 53: stillroom.v1.RosterService.CancelEnrolment:output_type -> stillroom.v1.CancelEnrolmentResponse
-	24, // 54: stillroom.v1.RosterService.ImportRoster:output_type -> stillroom.v1.ImportRosterResponse
-	26, // 55: stillroom.v1.RosterService.ExportRoster:output_type -> stillroom.v1.ExportRosterResponse
-	41, // [41:56] is the sub-list for method output_type
-	26, // [26:41] is the sub-list for method input_type
-	26, // [26:26] is the sub-list for extension type_name
-	26, // [26:26] is the sub-list for extension extendee
-	0,  // [0:26] is the sub-list for field type_name
+	33, // 14: stillroom.v1.ExportParticipantDataResponse.seal_checks:type_name -> stillroom.v1.SealCheck
+	2,  // 15: stillroom.v1.EraseParticipantResponse.participant:type_name -> stillroom.v1.Participant
+	3,  // 16: stillroom.v1.EraseParticipantResponse.cancelled:type_name -> stillroom.v1.Enrolment
+	3,  // 17: stillroom.v1.EraseParticipantResponse.promoted:type_name -> stillroom.v1.Enrolment
+	3,  // 18: stillroom.v1.CreateEnrolmentRequest.enrolment:type_name -> stillroom.v1.Enrolment
+	1,  // 19: stillroom.v1.CreateEnrolmentRequest.when_full:type_name -> stillroom.v1.WhenFull
+	3,  // 20: stillroom.v1.ListEnrolmentsResponse.enrolments:type_name -> stillroom.v1.Enrolment
+	3,  // 21: stillroom.v1.UpdateEnrolmentRequest.enrolment:type_name -> stillroom.v1.Enrolment
+	29, // 22: stillroom.v1.UpdateEnrolmentRequest.update_mask:type_name -> google.protobuf.FieldMask
+	3,  // 23: stillroom.v1.CancelEnrolmentResponse.cancelled:type_name -> stillroom.v1.Enrolment
+	3,  // 24: stillroom.v1.CancelEnrolmentResponse.promoted:type_name -> stillroom.v1.Enrolment
+	3,  // 25: stillroom.v1.ImportRosterResponse.enrolments:type_name -> stillroom.v1.Enrolment
+	23, // 26: stillroom.v1.ImportRosterResponse.bad_lines:type_name -> stillroom.v1.BadLine
+	4,  // 27: stillroom.v1.RosterService.CreateParticipant:input_type -> stillroom.v1.CreateParticipantRequest
+	5,  // 28: stillroom.v1.RosterService.GetParticipant:input_type -> stillroom.v1.GetParticipantRequest
+	6,  // 29: stillroom.v1.RosterService.ListParticipants:input_type -> stillroom.v1.ListParticipantsRequest
+	8,  // 30: stillroom.v1.RosterService.UpdateParticipant:input_type -> stillroom.v1.UpdateParticipantRequest
+	9,  // 31: stillroom.v1.RosterService.DeleteParticipant:input_type -> stillroom.v1.DeleteParticipantRequest
+	10, // 32: stillroom.v1.RosterService.ExportParticipantData:input_type -> stillroom.v1.ExportParticipantDataRequest
+	12, // 33: stillroom.v1.RosterService.EraseParticipant:input_type -> stillroom.v1.EraseParticipantRequest
+	14, // 34: stillroom.v1.RosterService.CreateEnrolment:input_type -> stillroom.v1.CreateEnrolmentRequest
+	15, // 35: stillroom.v1.RosterService.GetEnrolment:input_type -> stillroom.v1.GetEnrolmentRequest
+	16, // 36: stillroom.v1.RosterService.FindEnrolment:input_type -> stillroom.v1.FindEnrolmentRequest
+	17, // 37: stillroom.v1.RosterService.ListEnrolments:input_type -> stillroom.v1.ListEnrolmentsRequest
+	19, // 38: stillroom.v1.RosterService.UpdateEnrolment:input_type -> stillroom.v1.UpdateEnrolmentRequest
+	20, // 39: stillroom.v1.RosterService.CancelEnrolment:input_type -> stillroom.v1.CancelEnrolmentRequest
+	22, // 40: stillroom.v1.RosterService.ImportRoster:input_type -> stillroom.v1.ImportRosterRequest
+	25, // 41: stillroom.v1.RosterService.ExportRoster:input_type -> stillroom.v1.ExportRosterRequest
+	2,  // 42: stillroom.v1.RosterService.CreateParticipant:output_type -> stillroom.v1.Participant
+	2,  // 43: stillroom.v1.RosterService.GetParticipant:output_type -> stillroom.v1.Participant
+	7,  // 44: stillroom.v1.RosterService.ListParticipants:output_type -> stillroom.v1.ListParticipantsResponse
+	2,  // 45: stillroom.v1.RosterService.UpdateParticipant:output_type -> stillroom.v1.Participant
+	34, // 46: stillroom.v1.RosterService.DeleteParticipant:output_type -> google.protobuf.Empty
+	11, // 47: stillroom.v1.RosterService.ExportParticipantData:output_type -> stillroom.v1.ExportParticipantDataResponse
+	13, // 48: stillroom.v1.RosterService.EraseParticipant:output_type -> stillroom.v1.EraseParticipantResponse
+	3,  // 49: stillroom.v1.RosterService.CreateEnrolment:output_type -> stillroom.v1.Enrolment
+	3,  // 50: stillroom.v1.RosterService.GetEnrolment:output_type -> stillroom.v1.Enrolment
+	3,  // 51: stillroom.v1.RosterService.FindEnrolment:output_type -> stillroom.v1.Enrolment
+	18, // 52: stillroom.v1.RosterService.ListEnrolments:output_type -> stillroom.v1.ListEnrolmentsResponse
+	3,  // 53: stillroom.v1.RosterService.UpdateEnrolment:output_type -> stillroom.v1.Enrolment
+	21, // 54: stillroom.v1.RosterService.CancelEnrolment:output_type -> stillroom.v1.CancelEnrolmentResponse
+	24, // 55: stillroom.v1.RosterService.ImportRoster:output_type -> stillroom.v1.ImportRosterResponse
+	26, // 56: stillroom.v1.RosterService.ExportRoster:output_type -> stillroom.v1.ExportRosterResponse
+	42, // [42:57] is the sub-list for method output_type
+	27, // [27:42] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_roster_proto_init() }
@@ -2071,6 +2084,7 @@ func file_stillroom_v1_roster_proto_init() {
 	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
 	file_stillroom_v1_question_proto_init()
+	file_stillroom_v1_seal_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -477,9 +477,7 @@ type CreateSealCheckRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// "kitchens/{kitchen}/classes/{class}".
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// Last segment of the new name: lower-case letters, digits and hyphens; one is made up when empty.
-	SealCheckId string `protobuf:"bytes,2,opt,name=seal_check_id,json=sealCheckId,proto3" json:"seal_check_id,omitempty"`
-	// The seal check; its name is ignored. To a participant's call their own name is added.
+	// The seal check; its name is ignored, one is made up: a chosen one might be a person's. To a participant's call their own name is added.
 	SealCheck *SealCheck `protobuf:"bytes,3,opt,name=seal_check,json=sealCheck,proto3" json:"seal_check,omitempty"`
 	// A UUID of the caller's that makes a retry harmless; optional.
 	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -520,13 +518,6 @@ func (*CreateSealCheckRequest) Descriptor() ([]byte, []int) {
 func (x *CreateSealCheckRequest) GetParent() string {
 	if x != nil {
 		return x.Parent
-	}
-	return ""
-}
-
-func (x *CreateSealCheckRequest) GetSealCheckId() string {
-	if x != nil {
-		return x.SealCheckId
 	}
 	return ""
 }
@@ -834,15 +825,14 @@ const file_stillroom_v1_seal_proto_rawDesc = "" +
 	"\aprocess\x18\x0e \x01(\v2\x19.stillroom.v1.LoadProcessR\aprocess\"M\n" +
 	"\x12GetTakeHomeRequest\x127\n" +
 	"\x04name\x18\x01 \x01(\tB#\xe2A\x01\x02\xfaA\x15\n" +
-	"\x13stillroom/Enrolment\xbaH\x04r\x02\x10\x01R\x04name\"\x99\x02\n" +
+	"\x13stillroom/Enrolment\xbaH\x04r\x02\x10\x01R\x04name\"\xda\x01\n" +
 	"\x16CreateSealCheckRequest\x12;\n" +
-	"\x06parent\x18\x01 \x01(\tB#\xe2A\x01\x02\xfaA\x15\x12\x13stillroom/SealCheck\xbaH\x04r\x02\x10\x01R\x06parent\x12R\n" +
-	"\rseal_check_id\x18\x02 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?)?$R\vsealCheckId\x12B\n" +
+	"\x06parent\x18\x01 \x01(\tB#\xe2A\x01\x02\xfaA\x15\x12\x13stillroom/SealCheck\xbaH\x04r\x02\x10\x01R\x06parent\x12B\n" +
 	"\n" +
 	"seal_check\x18\x03 \x01(\v2\x17.stillroom.v1.SealCheckB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\tsealCheck\x12*\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"N\n" +
+	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestIdJ\x04\b\x02\x10\x03R\rseal_check_id\"N\n" +
 	"\x13GetSealCheckRequest\x127\n" +
 	"\x04name\x18\x01 \x01(\tB#\xe2A\x01\x02\xfaA\x15\n" +
 	"\x13stillroom/SealCheck\xbaH\x04r\x02\x10\x01R\x04name\"\xda\x01\n" +

@@ -13,6 +13,10 @@ func (p *Pages) routes() {
 	p.mux.Handle("GET /assets/{file}", p.looks)
 	p.sessionPages()
 	p.kitchenPages()
+	p.classPages()
+	p.rosterPages()
+	p.batchPages()
+	p.shoppingPages()
 	p.mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		p.visit(w, r).fail(status.Error(codes.NotFound, "there is no such page"))
 	})

@@ -1,11 +1,14 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
+	"slices"
 	"strings"
 	"time"
 
+	"github.com/google/uuid"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
@@ -15,8 +18,9 @@ import (
 func (l *looks) functions() template.FuncMap {
 	return template.FuncMap{
 		"asset": l.address,
-		"clock": clock, "day": day, "moment": moment, "instant": instant,
-		"last": last, "money": money, "jar": jarWord, "jars": jarCount, "role": roleWord, "altitude": altitude,
+		"clock": clock, "day": day, "moment": moment, "instant": instant, "hour": func(t time.Time) string { return t.Format("15:04") },
+		"last": last, "parent": parent, "tenth": tenth, "money": money, "jar": jarWord, "jars": jarCount, "role": roleWord, "altitude": altitude,
+		"fresh": uuid.NewString,
 		"count": count, "field": newField, "dict": dict, "add": func(a, b int) int { return a + b },
 	}
 }
@@ -62,6 +66,19 @@ func instant(t *timestamppb.Timestamp) string {
 
 // last is the last segment of a resource name.
 func last(name string) string { return name[strings.LastIndexByte(name, '/')+1:] }
+
+// parent is the name of what a resource belongs to: of kitchens/K/classes/C/shoppingLists/2, kitchens/K/classes/C.
+func parent(name string) string {
+	for range 2 {
+		name = name[:max(0, strings.LastIndexByte(name, '/'))]
+	}
+	return name
+}
+
+// tenth is a figure in tenths as a decimal: 50 is "5", 45 is "4.5".
+func tenth(n int32) string {
+	return strings.TrimSuffix(fmt.Sprintf("%d.%d", n/10, n%10), ".0")
+}
 
 // minorDigits are the decimals of currencies that do not have two (ISO 4217).
 var minorDigits = map[string]int{
@@ -111,7 +128,23 @@ func count(n any, one, many string) string {
 	if fmt.Sprint(n) == "1" {
 		word = one
 	}
-	return fmt.Sprintf("%v %s", n, word)
+	return strings.TrimSpace(fmt.Sprintf("%v %s", n, word))
+}
+
+// sortSizes puts jars in the order of what they hold.
+func sortSizes(sizes []stillroomv1.JarSize) {
+	slices.SortFunc(sizes, func(a, b stillroomv1.JarSize) int {
+		return cmp.Or(cmp.Compare(jarMillilitres[a], jarMillilitres[b]), cmp.Compare(a, b))
+	})
+}
+
+// jarMillilitres are what jars hold, as the contract's comments say.
+var jarMillilitres = map[stillroomv1.JarSize]float64{
+	stillroomv1.JarSize_JAR_SIZE_FOUR_OUNCE: 118.294, stillroomv1.JarSize_JAR_SIZE_HALF_PINT: 236.588, stillroomv1.JarSize_JAR_SIZE_ML_250: 250,
+	stillroomv1.JarSize_JAR_SIZE_TWELVE_OUNCE: 354.882, stillroomv1.JarSize_JAR_SIZE_PINT: 473.176, stillroomv1.JarSize_JAR_SIZE_ML_500: 500,
+	stillroomv1.JarSize_JAR_SIZE_ONE_AND_HALF_PINT: 709.765, stillroomv1.JarSize_JAR_SIZE_TWENTY_FOUR_OUNCE: 709.765,
+	stillroomv1.JarSize_JAR_SIZE_TWENTY_EIGHT_OUNCE: 828.059, stillroomv1.JarSize_JAR_SIZE_QUART: 946.353, stillroomv1.JarSize_JAR_SIZE_L_1: 1000,
+	stillroomv1.JarSize_JAR_SIZE_HALF_GALLON: 1892.706,
 }
 
 // roleWord is a role in a word.

@@ -285,13 +285,24 @@ func (b *Browser) TabTo(name string) {
 // Screenshot keeps a picture of the whole page, when $STILLROOM_SCREENSHOTS names a folder.
 func (b *Browser) Screenshot(name string) {
 	b.t.Helper()
+	b.keep(name, chromedp.FullScreenshot(100))
+}
+
+// Screen keeps a picture of what the screen shows of the page, when $STILLROOM_SCREENSHOTS names a folder.
+func (b *Browser) Screen(name string) {
+	b.t.Helper()
+	b.keep(name, chromedp.CaptureScreenshot())
+}
+
+func (b *Browser) keep(name string, take chromedp.Action[[]byte]) {
+	b.t.Helper()
 	folder := os.Getenv(ScreenshotsVariable)
 	if folder == "" {
 		return
 	}
 	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
-	picture, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	picture, err := chromedp.Run(ctx, take)
 	require.NoError(b.t, err)
 	require.NoError(b.t, os.MkdirAll(folder, 0o755))
 	require.NoError(b.t, os.WriteFile(filepath.Join(folder, name+".png"), picture, 0o644))

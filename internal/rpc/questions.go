@@ -164,7 +164,11 @@ func (s *questionService) GetQuestion(ctx context.Context, req *stillroomv1.GetQ
 		if err != nil {
 			return err
 		}
-		out = s.encode(k, q, who)
+		endorsed, err := endorsedBy(ctx, tx, who)
+		if err != nil {
+			return err
+		}
+		out = s.encodeFor(k, q, who, endorsed)
 		return maySee(ctx, q)
 	})
 	return out, err
@@ -215,10 +219,14 @@ func (s *questionService) ListQuestions(ctx context.Context, req *stillroomv1.Li
 	out := &stillroomv1.ListQuestionsResponse{}
 	err = s.store.In(ctx, k, func(tx *store.Tx) error {
 		out.Reset()
+		endorsed, err := endorsedBy(ctx, tx, who)
+		if err != nil {
+			return err
+		}
 		rows, err := tx.Questions(ctx, filter, after, size+1)
 		rows, more := cut(rows, size)
 		for _, q := range rows {
-			out.Questions = append(out.Questions, s.encode(k, q, who))
+			out.Questions = append(out.Questions, s.encodeFor(k, q, who, endorsed))
 		}
 		if more {
 			last := rows[len(rows)-1]
@@ -510,13 +518,43 @@ func (s *questionService) encode(k string, q questions.Question, viewer string) 
 			out.Notices = append(out.Notices, encodeNotice(f))
 		}
 	}
-	if r := q.Reply; r != nil {
-		out.Answer = &stillroomv1.Answer{
-			Text: r.Text, AnsweredBy: r.By, Spoken: r.Spoken, Audience: audienceOf[r.Audience], Reviewer: r.Reviewer, CreateTime: timestamppb.New(r.At),
+	if r := q.Reply; r != nil && (viewer == "" || viewer == q.Asker || r.Audience != questions.ToAskers) {
+		out.Answer = encodeReply(r)
+	}
+	return out
+}
+
+// encodeFor is encode to a participant who may have endorsed the question, and then reads its answer too.
+func (s *questionService) encodeFor(k string, q questions.Question, viewer string, endorsed map[string]bool) *stillroomv1.Question {
+	out := s.encode(k, q, viewer)
+	if endorsed[q.ID] {
+		out.Endorsed = true
+		if q.Reply != nil {
+			out.Answer = encodeReply(q.Reply)
 		}
-		for _, source := range r.Sources {
-			out.Answer.Sources = append(out.Answer.Sources, &stillroomv1.Source{Publication: source.Title, Locator: source.Locator})
-		}
+	}
+	return out
+}
+
+// endorsedBy are the ids of the questions that a viewer endorsed; none for a host.
+func endorsedBy(ctx context.Context, tx *store.Tx, viewer string) (map[string]bool, error) {
+	if viewer == "" {
+		return nil, nil //nolint:nilnil // a host endorses nothing
+	}
+	ids, err := tx.EndorsedBy(ctx, viewer)
+	all := make(map[string]bool, len(ids))
+	for _, id := range ids {
+		all[id] = true
+	}
+	return all, err
+}
+
+func encodeReply(r *questions.Reply) *stillroomv1.Answer {
+	out := &stillroomv1.Answer{
+		Text: r.Text, AnsweredBy: r.By, Spoken: r.Spoken, Audience: audienceOf[r.Audience], Reviewer: r.Reviewer, CreateTime: timestamppb.New(r.At),
+	}
+	for _, source := range r.Sources {
+		out.Sources = append(out.Sources, &stillroomv1.Source{Publication: source.Title, Locator: source.Locator})
 	}
 	return out
 }

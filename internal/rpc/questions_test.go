@@ -442,3 +442,32 @@ func TestQuestionsOutliveClassAndAsker(t *testing.T) {
 	require.Empty(t, a.GetClass()+a.GetAsker()+a.GetSession()+a.GetHost())
 	require.True(t, slices.Equal([]string{"a", "b"}, s.list(t, &stillroomv1.ListQuestionsRequest{})))
 }
+
+// TestAnswersReachTheirAudience: an answer for askers alone is read by who asked or
+// endorsed, and by nobody else of the class, whichever way they look.
+func TestAnswersReachTheirAudience(t *testing.T) {
+	t.Parallel()
+	s := newTestServer(t)
+	s.setTable(t, 4)
+	s.people(t, 3)
+	q := s.ask(t, "q", "p0", "How long does mine keep?")
+	_, err := s.questions().EndorseQuestion(t.Context(), &stillroomv1.EndorseQuestionRequest{Name: q.GetName(), Participant: person("p1")})
+	require.NoError(t, err)
+	const said = "Come and see me."
+	s.answer(t, "q", said)
+	read := func(viewer string) (texts []string) {
+		got, err := s.questions().GetQuestion(t.Context(), &stillroomv1.GetQuestionRequest{Name: q.GetName(), Viewer: viewer})
+		require.NoError(t, err)
+		list, err := s.questions().ListQuestions(t.Context(), &stillroomv1.ListQuestionsRequest{Parent: "kitchens/k", Viewer: viewer})
+		require.NoError(t, err)
+		require.Equal(t, got.GetEndorsed(), list.GetQuestions()[0].GetEndorsed())
+		require.Equal(t, viewer == person("p1"), got.GetEndorsed())
+		return []string{got.GetAnswer().GetText(), list.GetQuestions()[0].GetAnswer().GetText()}
+	}
+	require.Equal(t, []string{said, said}, read(""), "hosts")
+	require.Equal(t, []string{said, said}, read(person("p0")), "the asker")
+	require.Equal(t, []string{said, said}, read(person("p1")), "who endorsed")
+	require.Equal(t, []string{"", ""}, read(person("p2")), "somebody else")
+	w := s.watch(t, &stillroomv1.WatchQuestionsRequest{Viewer: person("p2")})
+	require.Nil(t, w.next(stillroomv1.WatchKind_WATCH_KIND_SNAPSHOT).GetQuestion().GetAnswer())
+}

@@ -52,7 +52,7 @@ func (t *Tx) HeldAbout(ctx context.Context, id, resource string) (Held, error) {
 	if held.Questions, err = toQuestions(asked); err != nil {
 		return Held{}, err
 	}
-	if held.Endorsed, err = t.q.EndorsedBy(ctx, db.EndorsedByParams{KitchenID: t.kitchen, Slug: id}); err != nil {
+	if held.Endorsed, err = t.EndorsedBy(ctx, id); err != nil {
 		return Held{}, err
 	}
 	seals, err := t.q.SealChecksBy(ctx, db.SealChecksByParams{KitchenID: t.kitchen, Slug: id})

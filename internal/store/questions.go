@@ -472,3 +472,8 @@ func orZero(t *time.Time) time.Time {
 	}
 	return *t
 }
+
+// EndorsedBy are the ids of the questions that a participant endorsed, the first endorsed first.
+func (t *Tx) EndorsedBy(ctx context.Context, participant string) ([]string, error) {
+	return t.q.EndorsedBy(ctx, db.EndorsedByParams{KitchenID: t.kitchen, Slug: participant})
+}

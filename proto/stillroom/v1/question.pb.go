@@ -365,7 +365,7 @@ type Question struct {
 	Excluded bool `protobuf:"varint,18,opt,name=excluded,proto3" json:"excluded,omitempty"`
 	// Share of a session that answering takes, in seconds, 0 to 43200; 0 means the usual time.
 	AnswerSeconds int32 `protobuf:"varint,19,opt,name=answer_seconds,json=answerSeconds,proto3" json:"answer_seconds,omitempty"`
-	// The answer; unset until there is one.
+	// The answer; unset until there is one, and to those who may not read it.
 	Answer *Answer `protobuf:"bytes,20,opt,name=answer,proto3" json:"answer,omitempty"`
 	// The session in which it is taken, "kitchens/{kitchen}/classes/{class}/sessions/{session}"; empty unless taken.
 	Session string `protobuf:"bytes,21,opt,name=session,proto3" json:"session,omitempty"`
@@ -374,7 +374,9 @@ type Question struct {
 	// When it was asked.
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,23,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// Changes with every edit and every step; send it back to guard an update.
-	Etag          string `protobuf:"bytes,24,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,24,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Whether the participant who looks has endorsed it. Set by GetQuestion and ListQuestions when there is a viewer.
+	Endorsed      bool `protobuf:"varint,25,opt,name=endorsed,proto3" json:"endorsed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -575,6 +577,13 @@ func (x *Question) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Question) GetEndorsed() bool {
+	if x != nil {
+		return x.Endorsed
+	}
+	return false
 }
 
 // Answer is what was said or written in reply to a question.
@@ -3556,7 +3565,8 @@ type WatchQuestionsRequest struct {
 	Class string `protobuf:"bytes,2,opt,name=class,proto3" json:"class,omitempty"`
 	// resume_token of the last message received before the stream broke; empty for a snapshot first.
 	ResumeToken string `protobuf:"bytes,3,opt,name=resume_token,json=resumeToken,proto3" json:"resume_token,omitempty"`
-	// The participant who looks, "kitchens/{kitchen}/participants/{participant}": then unnamed askers stay unnamed. Empty for the hosts, who see every name.
+	// The participant who looks, "kitchens/{kitchen}/participants/{participant}": then unnamed askers stay unnamed, and
+	// answers for askers alone are left out; GetQuestion gives those to their askers. Empty for the hosts, who see every name.
 	Viewer        string `protobuf:"bytes,4,opt,name=viewer,proto3" json:"viewer,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -3688,7 +3698,7 @@ var File_stillroom_v1_question_proto protoreflect.FileDescriptor
 
 const file_stillroom_v1_question_proto_rawDesc = "" +
 	"\n" +
-	"\x1bstillroom/v1/question.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xdd\b\n" +
+	"\x1bstillroom/v1/question.proto\x12\fstillroom.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19stillroom/v1/access.proto\x1a\x19stillroom/v1/common.proto\"\xff\b\n" +
 	"\bQuestion\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x12*\n" +
 	"\x05class\x18\x02 \x01(\tB\x14\xfaA\x11\n" +
@@ -3723,7 +3733,8 @@ const file_stillroom_v1_question_proto_rawDesc = "" +
 	"\x04host\x18\x16 \x01(\tB\x04\xe2A\x01\x03R\x04host\x12A\n" +
 	"\vcreate_time\x18\x17 \x01(\v2\x1a.google.protobuf.TimestampB\x04\xe2A\x01\x03R\n" +
 	"createTime\x12\x12\n" +
-	"\x04etag\x18\x18 \x01(\tR\x04etag:U\xeaAR\n" +
+	"\x04etag\x18\x18 \x01(\tR\x04etag\x12 \n" +
+	"\bendorsed\x18\x19 \x01(\bB\x04\xe2A\x01\x03R\bendorsed:U\xeaAR\n" +
 	"\x12stillroom/Question\x12'kitchens/{kitchen}/questions/{question}*\tquestions2\bquestion\"\xca\x02\n" +
 	"\x06Answer\x12\x1f\n" +
 	"\x04text\x18\x01 \x01(\tB\v\xe2A\x01\x02\xbaH\x04r\x02\x10\x01R\x04text\x12(\n" +

@@ -22,8 +22,15 @@ func (p *Pages) classPages() {
 type place struct {
 	*stillroomv1.Enrolment
 	Station string
-	// Allergies in the person's own words; for instructors only.
-	Allergies string
+	// Allergic says that the person told of an allergy; for instructors only.
+	Allergic bool
+}
+
+// allergy is what somebody told of, with what it met in what they make.
+type allergy struct {
+	Who, Station, Words string
+	// Met are the ingredients that it met; none when no word matched.
+	Met []*stillroomv1.AllergyWarning
 }
 
 // made is a batch at a station.
@@ -52,7 +59,10 @@ type glance struct {
 	Unplaced  int
 	Shortages []*stillroomv1.Shortage
 	Cautions  []*stillroomv1.Caution
-	Boiling   float64
+	Allergies []allergy
+	// AllergyCaution is what comparing allergies with ingredients is worth.
+	AllergyCaution string
+	Boiling        float64
 	// Edits says whether the visitor may change the roster and the batches.
 	Edits bool
 	Form  form
@@ -86,7 +96,7 @@ type facts struct {
 	list      *stillroomv1.ShoppingList
 	ticks     int
 	plan      *stillroomv1.LoadPlan
-	allergies map[string]string
+	allergies *stillroomv1.CheckAllergiesResponse
 }
 
 func (v *visit) glance() (*glance, error) {
@@ -103,8 +113,16 @@ func (v *visit) glance() (*glance, error) {
 		at[s.GetName()] = i
 		g.Benches = append(g.Benches, bench{Station: s})
 	}
+	g.Allergies, g.AllergyCaution = allergiesOf(f.allergies, f.stations), f.allergies.GetCaution()
+	allergic := map[string]bool{}
+	for _, w := range f.allergies.GetWarnings() {
+		allergic[w.GetParticipant()] = true
+	}
+	for _, u := range f.allergies.GetUnmatched() {
+		allergic[u.GetParticipant()] = true
+	}
 	for _, e := range f.places {
-		p := place{Enrolment: e, Allergies: f.allergies[e.GetParticipant()]}
+		p := place{Enrolment: e, Allergic: allergic[e.GetParticipant()]}
 		i, placed := at[e.GetStation()]
 		if placed {
 			p.Station = f.stations[i].GetDisplayName()
@@ -136,7 +154,7 @@ func (v *visit) glance() (*glance, error) {
 // facts asks for everything at the same time.
 func (v *visit) facts() (*facts, error) {
 	class := v.name("kitchens", "classes")
-	f := &facts{allergies: map[string]string{}}
+	f := &facts{}
 	err := v.together(func(ctx context.Context) (err error) {
 		f.room, err = v.classroom(ctx)
 		return err
@@ -176,14 +194,11 @@ func (v *visit) facts() (*facts, error) {
 			f.plan = plans.GetLoadPlans()[0]
 		}
 		return err
-	}, func(ctx context.Context) error {
+	}, func(ctx context.Context) (err error) {
 		if !v.least(stillroomv1.Role_ROLE_INSTRUCTOR) {
 			return nil
 		}
-		people, err := v.people(ctx)
-		for _, p := range people {
-			f.allergies[p.GetName()] = p.GetAllergies()
-		}
+		f.allergies, err = v.classes().CheckAllergies(ctx, &stillroomv1.CheckAllergiesRequest{Name: class})
 		return err
 	})
 	return f, err
@@ -206,6 +221,35 @@ func (v *visit) people(ctx context.Context) ([]*stillroomv1.Participant, error) 
 	return every(func(token string) (*stillroomv1.ListParticipantsResponse, error) {
 		return v.rosters().ListParticipants(ctx, &stillroomv1.ListParticipantsRequest{Parent: v.name("kitchens"), PageSize: most, PageToken: token})
 	}, (*stillroomv1.ListParticipantsResponse).GetParticipants)
+}
+
+// allergiesOf puts what was found of one person and one allergy together.
+func allergiesOf(found *stillroomv1.CheckAllergiesResponse, stations []*stillroomv1.Station) []allergy {
+	benches := map[string]string{}
+	for _, s := range stations {
+		benches[s.GetName()] = s.GetDisplayName()
+	}
+	var all []allergy
+	type key struct{ who, words string }
+	at, seen := map[key]int{}, map[string]bool{}
+	for _, w := range found.GetWarnings() {
+		k := key{w.GetParticipant(), w.GetAllergies()}
+		i, ok := at[k]
+		if !ok {
+			i = len(all)
+			at[k] = i
+			all = append(all, allergy{Who: w.GetParticipantDisplayName(), Station: benches[w.GetStation()], Words: w.GetAllergies()})
+		}
+		// One recipe is often made in several batches.
+		if once := k.who + "\n" + k.words + "\n" + w.GetRecipeRevision() + "\n" + w.GetIngredient(); !seen[once] {
+			seen[once] = true
+			all[i].Met = append(all[i].Met, w)
+		}
+	}
+	for _, u := range found.GetUnmatched() {
+		all = append(all, allergy{Who: u.GetParticipantDisplayName(), Station: benches[u.GetStation()], Words: u.GetAllergies()})
+	}
+	return all
 }
 
 // checks says what is ready for the class and what is not, in the order of the work.

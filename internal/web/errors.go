@@ -3,8 +3,10 @@ package web
 import (
 	"context"
 	"errors"
+	"maps"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -125,7 +127,8 @@ func refused(err error) (map[string]string, bool) {
 		}
 		for _, violation := range bad.GetFieldViolations() {
 			field := violation.GetField()
-			field = field[strings.LastIndexByte(field, '.')+1:]
+			// "participant.email", or "csv, line 2, email" for the line of a file that a form was sent as.
+			field = strings.TrimSpace(field[strings.LastIndexAny(field, ".,")+1:])
 			if problems[field] == "" {
 				problems[field] = sentence(violation.GetDescription())
 			}
@@ -161,6 +164,12 @@ func (v *visit) refuse(err error, show func(form) error) error {
 	}
 	if err := v.r.ParseForm(); err != nil {
 		return err
+	}
+	// What is about nothing that the form has would not be seen beside a field.
+	for _, field := range slices.Sorted(maps.Keys(problems)) {
+		if field != "" && !v.r.PostForm.Has(field) {
+			problems[""] = strings.TrimSpace(problems[""] + " " + problems[field])
+		}
 	}
 	return show(form{Values: v.r.PostForm, Problems: problems})
 }

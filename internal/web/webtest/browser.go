@@ -29,7 +29,7 @@ const (
 )
 
 // patience bounds one step in the browser. It is long for machines that do much else; no step waits for it in vain.
-const patience = 90 * time.Second
+const patience = 30 * time.Second
 
 // chromium is the one browser process of a package's tests; each Browser is a profile of its own in it.
 var chromium struct {

@@ -59,6 +59,8 @@ type Kitchen struct {
 	URL   string
 	Conn  *grpc.ClientConn
 	Store *store.Store
+	// Pages answers without a network, for benchmarks.
+	Pages http.Handler
 
 	t        testing.TB
 	operator string
@@ -119,6 +121,7 @@ func (k *Kitchen) Start() {
 	}))
 	pages, err := web.New(web.Options{Services: own, Log: log, Now: k.Now})
 	require.NoError(k.t, err)
+	k.Pages = pages
 	listener, err := net.Listen("tcp", k.address)
 	require.NoError(k.t, err)
 	k.address = listener.Addr().String()

@@ -48,12 +48,19 @@ func WithTracer(t pgx.QueryTracer) Option {
 	return func(c *pgxpool.Config) { c.ConnConfig.Tracer = t }
 }
 
+// mostToConnect bounds the making of a connection: one to a database that stays silent takes the place of
+// another in the pool, whichever call has given up on it.
+const mostToConnect = 5 * time.Second
+
 // Open connects to the database at url and brings it to the newest migration.
 // Close the store when done.
 func Open(ctx context.Context, url string, options ...Option) (*Store, error) {
 	config, err := pgxpool.ParseConfig(url)
 	if err != nil {
 		return nil, fault.New(fault.Invalid, "the database URL cannot be read; give postgres://user@host:port/name").Because(err)
+	}
+	if limit := &config.ConnConfig.ConnectTimeout; *limit == 0 || *limit > mostToConnect {
+		*limit = mostToConnect
 	}
 	for _, o := range options {
 		o(config)

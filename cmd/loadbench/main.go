@@ -2,12 +2,16 @@
 //
 //	loadbench [-time 10s] [-seed 1] [-work N] [-workers N] FILE.json | FILE.dzn | DIRECTORY
 //	loadbench -compare published.csv [-time 10s] DIRECTORY
+//	loadbench -rates N [-stations 8] [-canners 3] [-from 1] [-cpu] [-time 10s]
 //
 // A FILE.json is an instance of either form ("form": "class" or "form": "oven"); a
 // FILE.dzn is one of the oven form. Of a DIRECTORY every .json and .dzn file is
 // planned, in order of name. Each answer is one JSON object on a line of standard
 // output. With -compare, a table of the answers beside the published results of the
 // oven form stands there instead.
+//
+// With -rates, N random classes are planned until jars and finish are proven, and a
+// table says how many were proven how soon, and how far finish and bound are apart.
 //
 // What is wrong with a file is said on standard error, by file and field. The command
 // then goes on with the other files, and exits with status 1.
@@ -56,6 +60,12 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 	flags.Int64Var(&s.work, "work", 0, "limit in work for each instance, which makes answers repeat; 0 for none")
 	flags.Uint64Var(&s.seed, "seed", 1, "seed of the search's random choices")
 	flags.IntVar(&s.workers, "workers", 0, "searches side by side; 0 for one a core")
+	var r rates
+	flags.IntVar(&r.count, "rates", 0, "plan this `number` of random classes and print how many are proven how soon")
+	flags.IntVar(&r.stations, "stations", 8, "with -rates: stations of a class, each with 1 or 2 batches")
+	flags.IntVar(&r.canners, "canners", 3, "with -rates: canners of a class")
+	flags.Uint64Var(&r.from, "from", 1, "with -rates: seed of the first class; the next ones follow")
+	flags.BoolVar(&r.cpu, "cpu", false, "with -rates: count processor time, which other programs on the machine do not lengthen")
 	compare := flags.String("compare", "", "print a table beside the published results in this `CSV`, instead of the answers")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {
@@ -64,7 +74,10 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 		return 2
 	}
 	switch {
-	case flags.NArg() != 1:
+	case r.count < 0 || r.stations < 1 || r.canners < 1:
+		fmt.Fprintln(errOut, "loadbench: -rates cannot be negative, -stations and -canners must be above 0")
+		return 2
+	case flags.NArg() != 1 && r.count == 0 || flags.NArg() != 0 && r.count > 0:
 		flags.Usage()
 		return 2
 	case s.time < 0 || s.work < 0 || s.workers < 0:
@@ -73,6 +86,10 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 	case s.time == 0 && s.work == 0:
 		fmt.Fprintln(errOut, "loadbench: give -time or -work above 0")
 		return 2
+	}
+	if r.count > 0 {
+		r.print(ctx, s, out)
+		return 0
 	}
 	var table *comparison
 	if *compare != "" {

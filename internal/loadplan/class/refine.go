@@ -80,8 +80,8 @@ func (m *model) addHold() nogood.Var {
 	in, s := m.in, m.s
 	most := 0
 	var terms []nogood.Term
-	for c := range m.positions {
-		for _, p := range m.positions[c] {
+	for c := range m.loads {
+		for _, p := range m.loads[c] {
 			for b, x := range p.x {
 				if x == none {
 					continue

@@ -19,6 +19,8 @@ type Options struct {
 	Enough int
 	// Progress, if not nil, is told every improvement of plan or bound. The search waits for it.
 	Progress func(Progress)
+	// Now is the clock; nil for that of the machine.
+	Now func() time.Time
 }
 
 // Progress is one improvement.
@@ -63,7 +65,11 @@ func Solve(ctx context.Context, in *Instance, o Options) Result {
 			stop()
 		}
 	}
-	search := anytime.New(ctx, in.Compare, anytime.Limits{Time: o.Time, Work: o.Work}, notify)
+	var clock []anytime.Option
+	if o.Now != nil {
+		clock = append(clock, anytime.WithClock(o.Now))
+	}
+	search := anytime.New(ctx, in.Compare, anytime.Limits{Time: o.Time, Work: o.Work}, notify, clock...)
 	search.RaiseBound(Value{Finish: in.doneEnd()})
 	empty := newSchedule(in)
 	plan := empty.plan()

@@ -40,7 +40,7 @@ func TestProgress(t *testing.T) {
 	var heard []class.Progress
 	r := class.Solve(context.Background(), in, class.Options{Work: 300_000, Enough: 2, Progress: func(p class.Progress) { heard = append(heard, p) }})
 	require.True(t, r.Optimal)
-	require.Equal(t, class.Enough, r.Why)
+	require.Contains(t, []anytime.Why{class.Enough, anytime.Met}, r.Why, "all four entries may be proven in the same round")
 	require.Nil(t, r.Gap)
 	require.Greater(t, len(heard), 2)
 	for i := 1; i < len(heard); i++ {

@@ -104,6 +104,7 @@ type Solver struct {
 	inc     float64
 
 	decisions []Var
+	tiers     []int   // where in decisions the tiers after the first begin
 	relevant  [][]Lit // by variable: it need not be fixed while one of these is false
 	phase     []int32 // by variable, the value to try first
 	hasPhase  []bool
@@ -152,6 +153,9 @@ func (s *Solver) Decide(x Var, while ...Lit) {
 	s.decisions = append(s.decisions, x)
 	s.relevant[x] = while
 }
+
+// Then makes the variables of later calls of Decide wait until all those of earlier ones are fixed.
+func (s *Solver) Then() { s.tiers = append(s.tiers, len(s.decisions)) }
 
 // Suggest gives the value to try first for x.
 func (s *Solver) Suggest(x Var, v int) { s.phase[x], s.hasPhase[x] = int32(v), true }
@@ -460,17 +464,23 @@ func (s *Solver) Solve(assumptions []Lit, effort int64) Status {
 	}
 }
 
-// choose picks the decision variable that failures point at most, and the half of its values to try.
+// choose picks, in the first tier that is not all fixed, the decision variable that failures point at most, and the
+// half of its values to try.
 func (s *Solver) choose() (Lit, bool) {
 	best := Var(-1)
-	for _, x := range s.decisions {
-		if s.low[2*x] == -s.low[2*x+1] || best >= 0 && s.active[x] <= s.active[best] {
-			continue
+	from := 0
+	for tier := 0; best < 0 && tier <= len(s.tiers); tier++ {
+		to := len(s.decisions)
+		if tier < len(s.tiers) {
+			to = s.tiers[tier]
 		}
-		if slices.ContainsFunc(s.relevant[x], s.isFalse) {
-			continue
+		for _, x := range s.decisions[from:to] {
+			if s.low[2*x] == -s.low[2*x+1] || best >= 0 && s.active[x] <= s.active[best] || slices.ContainsFunc(s.relevant[x], s.isFalse) {
+				continue
+			}
+			best = x
 		}
-		best = x
+		from = to
 	}
 	if best < 0 {
 		return Lit{}, false

@@ -167,3 +167,21 @@ func TestClassForm(t *testing.T) {
 	require.Contains(t, errOut, "pot.json")
 	require.Contains(t, errOut, "burners")
 }
+
+func TestRates(t *testing.T) {
+	status, out, errOut := call("-rates", "2", "-stations", "2", "-canners", "2", "-from", "7", "-time", "20s", "-cpu")
+	require.Zero(t, status, errOut)
+	lines := strings.Split(out, "\n")
+	require.Contains(t, lines[0], "proven after")
+	require.Contains(t, lines[1], "     7  ")
+	require.Contains(t, lines[2], "     8  ")
+	require.Contains(t, out, "2 classes of 2 stations and 2 canners; seconds of processor time")
+	require.Contains(t, out, "proven within 20.0 s: 2 (100 %)")
+	require.Contains(t, out, "worst 0.0 %; jars not proven in 0")
+
+	status, _, errOut = call("-rates", "2", "-stations", "0")
+	require.Equal(t, 2, status)
+	require.Contains(t, errOut, "-stations")
+	status, _, _ = call("-rates", "2", "file.json")
+	require.Equal(t, 2, status)
+}

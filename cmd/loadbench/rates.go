@@ -6,7 +6,6 @@ import (
 	"io"
 	"slices"
 	"syscall"
-	"text/tabwriter"
 	"time"
 
 	"stillroom/internal/loadplan/class"
@@ -33,8 +32,7 @@ type rate struct {
 
 // print plans the classes one after the other and writes a line for each, then the shares.
 func (r rates) print(ctx context.Context, s settings, out io.Writer) {
-	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(w, "seed\tbatches\tjars left\tbound\tfinish\tbound\tgap\tproven after\t")
+	fmt.Fprintln(out, "  seed  batches  jars left  bound  finish  bound     gap  proven after")
 	var list []rate
 	for i := range uint64(r.count) {
 		if ctx.Err() != nil {
@@ -47,10 +45,9 @@ func (r rates) print(ctx context.Context, s settings, out io.Writer) {
 		if x.proven >= 0 {
 			after = fmt.Sprintf("%.2f s", x.proven)
 		}
-		fmt.Fprintf(w, "%d\t%d\t%d\t%d\t%d\t%d\t%.1f %%\t%s\t\n", x.seed, len(a.Filled), a.Objective.Unprocessed, a.Bound.Unprocessed,
+		fmt.Fprintf(out, "%6d  %7d  %9d  %5d  %6d  %5d  %4.1f %%  %12s\n", x.seed, len(a.Filled), a.Objective.Unprocessed, a.Bound.Unprocessed,
 			a.Objective.Finish, a.Bound.Finish, 100*x.gap(), after)
 	}
-	w.Flush()
 	r.summary(s, list, out)
 }
 

@@ -261,7 +261,7 @@ func (b *brute) burnersForLoads() bool {
 
 func TestEveryPlanTried(t *testing.T) {
 	t.Parallel()
-	leftOver, loads := 0, map[int]int{}
+	leftOver, loads, twice := 0, map[int]int{}, 0
 	for i := range instances(t, 2200) {
 		spec := tiny(uint64(i))
 		in, err := class.Build(spec)
@@ -275,8 +275,12 @@ func TestEveryPlanTried(t *testing.T) {
 			leftOver++
 		}
 		loads[want[2]]++
+		if class.MostTimes(in) > 1 {
+			twice++
+		}
 	}
 	require.Positive(t, leftOver, "closing time must bind in some")
+	require.Positive(t, twice, "in some a batch may go into the same canner twice")
 	require.GreaterOrEqual(t, len(loads), 4, "there must be plans with none to several loads: %v", loads)
 	t.Logf("%d with jars left over; instances by number of loads: %v", leftOver, loads)
 }

@@ -80,3 +80,14 @@ func SearchByRepair(in *Instance, work int64, seed uint64) (Value, Answer) {
 	r := s.Result()
 	return r.Value, in.Answer(r.Solution, Bound{}, 0, seed, 0)
 }
+
+// MostTimes is how often a batch can go into the same canner, at most.
+func MostTimes(in *Instance) int {
+	most := 0
+	for c := range in.canners {
+		for b := range in.batches {
+			most = max(most, in.times(c, b))
+		}
+	}
+	return most
+}

@@ -52,9 +52,9 @@ const (
 	// finishAfter is the work after which the finish is first bounded by prices alone, and again for fewer jars.
 	finishAfter = 15_000
 	// patience is the effort that the constraint model spends on a case before it is divided, and wholePatience on
-	// an undivided question.
-	patience      = 30_000
-	wholePatience = 300_000
+	// an undivided question. Most questions need less than a tenth of that, and learn more from it than cases from theirs.
+	patience      = 1_000_000
+	wholePatience = 20_000_000
 )
 
 // Round implements anytime.Worker.

@@ -21,6 +21,9 @@ func TestAgainstEnumeration(t *testing.T) {
 		for i := range vars {
 			vars[i] = s.NewVar(0, most)
 			s.Decide(vars[i])
+			if rapid.Bool().Draw(t, "then") {
+				s.Then()
+			}
 		}
 		var rules []func(v []int) bool
 

@@ -27,6 +27,8 @@ import (
 // faultsFor makes a long run of TestFaults: go test ./cmd/stillroom -run TestFaults -v -timeout 1h -faults 10m
 var faultsFor = flag.Duration("faults", 20*time.Second, "how long TestFaults breaks things")
 
+const busyKitchen = "kitchens/busy"
+
 // ledger is what callers know at the end.
 type ledger struct {
 	lastServed atomic.Int64 // when, in nanoseconds of the run
@@ -119,9 +121,9 @@ func uniqueText(e *errand) string {
 // everything acknowledged is there, and nothing was done twice.
 func TestFaults(t *testing.T) {
 	f := newFrail(t)
-	openBusyKitchen(t, f.program)
+	require.NoError(t, furnish(t.Context(), f.program.dial(), busyKitchen))
 	l := &ledger{sent: map[string]string{}, made: map[string]string{}, texts: map[string]string{}, endorsed: map[string]map[string]bool{}, served: map[string]int{}}
-	shared := &limited{}
+	shared := &limited{kitchen: busyKitchen}
 	begun := time.Now()
 	working, enough := context.WithCancel(t.Context())
 	defer enough()

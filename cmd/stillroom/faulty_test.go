@@ -40,14 +40,9 @@ func newFrail(t *testing.T) *frail {
 	if os.Getenv(localpg.URLVariable) != "" {
 		t.Skipf("%s is set; a Postgres that is given is not killed", localpg.URLVariable)
 	}
-	folder, err := os.MkdirTemp("", "stillroom-faults-") // t.TempDir may lie where Postgres's user cannot go
-	require.NoError(t, err)
-	t.Cleanup(func() { _ = os.RemoveAll(folder) })
-	require.NoError(t, os.Chmod(folder, 0o755)) //nolint:gosec // Postgres's user must be able to enter it.
-	f := &frail{t: t, options: localpg.Options{Folder: filepath.Join(folder, "data")}, pick: rand.New(rand.NewPCG(1, 1))}
-	f.postgres, err = localpg.Start(t.Context(), f.options)
-	require.NoError(t, err)
-	t.Cleanup(func() { _ = f.postgres.Stop() })
+	f := &frail{t: t, pick: rand.New(rand.NewPCG(1, 1))}
+	f.postgres, f.options = durable(t)
+	t.Cleanup(func() { _ = f.postgres.Stop() }) // the one that is there in the end
 	direct, err := f.postgres.Database(t.Context(), "frail")
 	require.NoError(t, err)
 
@@ -67,6 +62,20 @@ func newFrail(t *testing.T) *frail {
 	require.NoError(t, f.toServer.Start())
 	t.Cleanup(f.toServer.Stop)
 	return f
+}
+
+// durable is a Postgres of the test's own that keeps what it is given, as a kitchen's does.
+func durable(t *testing.T) (*localpg.Server, localpg.Options) {
+	t.Helper()
+	folder, err := os.MkdirTemp("", "stillroom-durable-") // t.TempDir may lie where Postgres's user cannot go
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = os.RemoveAll(folder) })
+	require.NoError(t, os.Chmod(folder, 0o755)) //nolint:gosec // Postgres's user must be able to enter it.
+	options := localpg.Options{Folder: filepath.Join(folder, "data")}
+	pg, err := localpg.Start(t.Context(), options)
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = pg.Stop() })
+	return pg, options
 }
 
 // bridgeTo forwards connections of a TCP address to a Unix socket.
@@ -108,7 +117,6 @@ var faultsOf = []faultOf{
 		return func() time.Time {
 			begun := time.Now() // so its start counts
 			f.program = startProgram(f.t, "--database", f.url, "--listen", f.program.address)
-			f.program.kitchen = "busy"
 			return begun
 		}
 	}},

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -79,22 +80,44 @@ func (e *errand) made() string {
 	return ""
 }
 
-const busyKitchen = "kitchens/busy"
-
-// openBusyKitchen makes the kitchen that the traffic is about.
-func openBusyKitchen(t *testing.T, p *program) {
-	t.Helper()
-	p.kitchen = "busy"
-	p.run("kitchen", "create", "busy", "--currency", "USD", "--name", "Busy kitchen")
-	p.run("site", "create", "main", "--altitude", "5,430 ft", "--zone", "America/Denver")
-	p.run("equipment", "import", "../../testdata/first-class/equipment.yaml")
-	p.run("recipe", "adopt", "pickled_pepper_onion_relish", "--id", "relish")
-	p.run("offer", "import", "../../testdata/first-class/offers.csv")
+// furnish makes a kitchen that traffic can be about.
+func furnish(ctx context.Context, conn *grpc.ClientConn, kitchen string) error {
+	text := func(file string) []byte {
+		content, err := os.ReadFile("../../testdata/first-class/" + file)
+		if err != nil {
+			panic(err)
+		}
+		return content
+	}
+	_, err := stillroomv1.NewKitchenServiceClient(conn).CreateKitchen(ctx, &stillroomv1.CreateKitchenRequest{
+		KitchenId: strings.TrimPrefix(kitchen, "kitchens/"), Kitchen: &stillroomv1.Kitchen{DisplayName: "Busy kitchen", CurrencyCode: "USD"}})
+	if err != nil {
+		return err
+	}
+	_, err = stillroomv1.NewKitchenServiceClient(conn).CreateSite(ctx, &stillroomv1.CreateSiteRequest{Parent: kitchen, SiteId: "main", Site: &stillroomv1.Site{
+		DisplayName: "Main", Altitude: &stillroomv1.Altitude{Metres: 1655}, TimeZone: "America/Denver"}})
+	if err != nil {
+		return err
+	}
+	if _, err = stillroomv1.NewEquipmentServiceClient(conn).ImportEquipment(ctx, &stillroomv1.ImportEquipmentRequest{Parent: kitchen, Yaml: text("equipment.yaml")}); err != nil {
+		return err
+	}
+	_, err = stillroomv1.NewRecipeServiceClient(conn).AdoptRecipe(ctx, &stillroomv1.AdoptRecipeRequest{
+		Parent: kitchen, RecipeId: "relish", PublishedRecipe: "publishedRecipes/pickled_pepper_onion_relish"})
+	if err != nil {
+		return err
+	}
+	_, err = stillroomv1.NewShoppingServiceClient(conn).CreateOffer(ctx, &stillroomv1.CreateOfferRequest{Parent: kitchen, Offer: &stillroomv1.Offer{
+		Item: "onions", Kind: stillroomv1.OfferKind_OFFER_KIND_LOOSE, Content: "1 lb", Step: "0.25 lb", Price: &stillroomv1.Money{CurrencyCode: "USD", MinorUnits: 110}}})
+	return err
 }
 
 // limited hands out the class that people enrol in: a new one after so many enrolments,
 // more than it has places for.
-type limited struct{ count atomic.Int64 }
+type limited struct {
+	kitchen string
+	count   atomic.Int64
+}
 
 const (
 	placesInLimited = 20
@@ -102,13 +125,14 @@ const (
 )
 
 func (l *limited) class() string {
-	return fmt.Sprintf("%s/classes/limited-%d", busyKitchen, l.count.Add(1)/peopleToLimited)
+	return fmt.Sprintf("%s/classes/limited-%d", l.kitchen, l.count.Add(1)/peopleToLimited)
 }
 
 // visitor is one client's train of errands. It is used by one goroutine.
 type visitor struct {
 	*rand.Rand
 	id      string
+	kitchen string
 	limited *limited
 
 	day     int
@@ -123,7 +147,7 @@ type visitor struct {
 }
 
 func newVisitor(id int, limited *limited) *visitor {
-	return &visitor{Rand: rand.New(rand.NewPCG(uint64(id), 7)), id: fmt.Sprintf("v%d", id), limited: limited}
+	return &visitor{Rand: rand.New(rand.NewPCG(uint64(id), 7)), id: fmt.Sprintf("v%d", id), kitchen: limited.kitchen, limited: limited}
 }
 
 // unique is a text that no other errand has.
@@ -148,7 +172,7 @@ func (v *visitor) next() *errand {
 		return &errand{"station", stillroomv1.ClassService_CreateStation_FullMethodName, &stillroomv1.CreateStationRequest{Parent: v.class, StationId: "bench", RequestId: uuid.NewString(),
 			Station: &stillroomv1.Station{DisplayName: "Bench"}}, &stillroomv1.Station{}, false}
 	case n < 12 || n < 58 && len(v.people) < 4:
-		return &errand{"participant", stillroomv1.RosterService_CreateParticipant_FullMethodName, &stillroomv1.CreateParticipantRequest{Parent: busyKitchen, RequestId: uuid.NewString(),
+		return &errand{"participant", stillroomv1.RosterService_CreateParticipant_FullMethodName, &stillroomv1.CreateParticipantRequest{Parent: v.kitchen, RequestId: uuid.NewString(),
 			Participant: &stillroomv1.Participant{DisplayName: v.unique("Person")}}, &stillroomv1.Participant{}, false}
 	case n < 22 && len(v.people) > 4:
 		who := v.people[len(v.people)-1]
@@ -156,7 +180,7 @@ func (v *visitor) next() *errand {
 		return &errand{"enrolment", stillroomv1.RosterService_CreateEnrolment_FullMethodName, &stillroomv1.CreateEnrolmentRequest{Parent: v.limited.class(), RequestId: uuid.NewString(),
 			WhenFull: stillroomv1.WhenFull_WHEN_FULL_WAIT, Enrolment: &stillroomv1.Enrolment{Participant: who}}, &stillroomv1.Enrolment{}, false}
 	case n < 32:
-		return &errand{"stock item", stillroomv1.ShoppingService_CreateStockItem_FullMethodName, &stillroomv1.CreateStockItemRequest{Parent: busyKitchen, RequestId: uuid.NewString(),
+		return &errand{"stock item", stillroomv1.ShoppingService_CreateStockItem_FullMethodName, &stillroomv1.CreateStockItemRequest{Parent: v.kitchen, RequestId: uuid.NewString(),
 			StockItem: &stillroomv1.StockItem{Item: "sugar", Content: "1 lb", Note: v.unique("Shelf")}}, &stillroomv1.StockItem{}, false}
 	case n < 36 && len(v.stock) > 0: // so that the shelf does not grow for ever
 		return &errand{"stock used", stillroomv1.ShoppingService_UpdateStockItem_FullMethodName, &stillroomv1.UpdateStockItemRequest{
@@ -165,7 +189,7 @@ func (v *visitor) next() *errand {
 		if v.asking++; v.asking%8 == 0 { // one person may ask ten questions in a minute
 			v.people = v.people[1:]
 		}
-		return &errand{"question", stillroomv1.QuestionService_CreateQuestion_FullMethodName, &stillroomv1.CreateQuestionRequest{Parent: busyKitchen, RequestId: uuid.NewString(),
+		return &errand{"question", stillroomv1.QuestionService_CreateQuestion_FullMethodName, &stillroomv1.CreateQuestionRequest{Parent: v.kitchen, RequestId: uuid.NewString(),
 			Question: &stillroomv1.Question{Asker: v.people[0], Text: v.unique("Why did the jars float?")}}, &stillroomv1.Question{}, false}
 	case n < 58 && len(v.asked) > 0:
 		return &errand{"endorsement", stillroomv1.QuestionService_EndorseQuestion_FullMethodName, &stillroomv1.EndorseQuestionRequest{
@@ -173,7 +197,7 @@ func (v *visitor) next() *errand {
 	case n < 62 && v.batches < 4:
 		v.batches++
 		return &errand{"batch", stillroomv1.ClassService_CreateBatch_FullMethodName, &stillroomv1.CreateBatchRequest{Parent: v.class, RequestId: uuid.NewString(), Batch: &stillroomv1.Batch{Station: station,
-			RecipeRevision: busyKitchen + "/recipes/relish/revisions/1", JarSize: stillroomv1.JarSize_JAR_SIZE_HALF_PINT, Jars: 9}}, &stillroomv1.Batch{}, false}
+			RecipeRevision: v.kitchen + "/recipes/relish/revisions/1", JarSize: stillroomv1.JarSize_JAR_SIZE_HALF_PINT, Jars: 9}}, &stillroomv1.Batch{}, false}
 	case n < 64 && v.batches > 0:
 		return &errand{"shopping list", stillroomv1.ShoppingService_CreateShoppingList_FullMethodName,
 			&stillroomv1.CreateShoppingListRequest{Parent: v.class, RequestId: uuid.NewString()}, &stillroomv1.ShoppingList{}, false}
@@ -182,7 +206,7 @@ func (v *visitor) next() *errand {
 			SkipGains: true, TimeLimit: durationpb.New(time.Second)}, &stillroomv1.PlanLoadsResponse{}, true}
 	case n < 76:
 		return &errand{"look at questions", stillroomv1.QuestionService_ListQuestions_FullMethodName,
-			&stillroomv1.ListQuestionsRequest{Parent: busyKitchen}, &stillroomv1.ListQuestionsResponse{}, false}
+			&stillroomv1.ListQuestionsRequest{Parent: v.kitchen}, &stillroomv1.ListQuestionsResponse{}, false}
 	case n < 84:
 		return &errand{"look at the roster", stillroomv1.RosterService_ListEnrolments_FullMethodName,
 			&stillroomv1.ListEnrolmentsRequest{Parent: v.class}, &stillroomv1.ListEnrolmentsResponse{}, false}
@@ -192,8 +216,8 @@ func (v *visitor) next() *errand {
 
 // openClass is the errand that makes a class.
 func (v *visitor) openClass(id string, places int32) *errand {
-	return &errand{"class", stillroomv1.ClassService_CreateClass_FullMethodName, &stillroomv1.CreateClassRequest{Parent: busyKitchen, ClassId: id, RequestId: uuid.NewString(),
-		Class: &stillroomv1.Class{DisplayName: id, Site: busyKitchen + "/sites/main", StartTime: timestamppb.New(time.Date(2027, 8, 21, 15, 0, 0, 0, time.UTC)),
+	return &errand{"class", stillroomv1.ClassService_CreateClass_FullMethodName, &stillroomv1.CreateClassRequest{Parent: v.kitchen, ClassId: id, RequestId: uuid.NewString(),
+		Class: &stillroomv1.Class{DisplayName: id, Site: v.kitchen + "/sites/main", StartTime: timestamppb.New(time.Date(2027, 8, 21, 15, 0, 0, 0, time.UTC)),
 			DurationMinutes: 600, Capacity: places}}, &stillroomv1.Class{}, false}
 }
 

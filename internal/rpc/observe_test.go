@@ -21,6 +21,7 @@ import (
 	"go.opentelemetry.io/otel/sdk/metric/metricdata"
 	sdktrace "go.opentelemetry.io/otel/sdk/trace"
 	"go.opentelemetry.io/otel/sdk/trace/tracetest"
+	"go.opentelemetry.io/otel/trace"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials/insecure"
@@ -269,19 +270,24 @@ func TestUnknownMethodsDoNotMakeLabels(t *testing.T) {
 	requireImpersonal(t, "measures", string(text))
 }
 
-// TestAPanicIsLoggedWithoutValues: a handler's panic becomes one INTERNAL, with its stack in the log.
+// TestAPanicIsLoggedWithoutValues: a handler's panic becomes one INTERNAL, with its stack and its trace in the log.
 func TestAPanicIsLoggedWithoutValues(t *testing.T) {
 	t.Parallel()
 	var out bytes.Buffer
-	b := &backend{log: slog.New(slog.NewJSONHandler(&out, nil))}
+	b := &backend{log: slog.New(telemetry.Traced(slog.NewJSONHandler(&out, nil)))}
 	info := &grpc.UnaryServerInfo{FullMethod: "/stillroom.v1.ClassService/GetClass"}
-	_, err := b.observeUnary(t.Context(), &stillroomv1.GetClassRequest{}, info, func(ctx context.Context, req any) (any, error) {
+	// The identifiers are those of the example in W3C Trace Context, section 3.2.
+	traceID, err := trace.TraceIDFromHex("4bf92f3577b34da6a3ce929d0e0e4736")
+	require.NoError(t, err)
+	ctx := trace.ContextWithSpanContext(t.Context(), trace.NewSpanContext(trace.SpanContextConfig{TraceID: traceID, SpanID: trace.SpanID{1}}))
+	_, err = b.observeUnary(ctx, &stillroomv1.GetClassRequest{}, info, func(ctx context.Context, req any) (any, error) {
 		return b.guardUnary(ctx, req, info, func(context.Context, any) (any, error) { panic(fmt.Sprintf("no place for %q", personal.name)) })
 	})
 	requireCode(t, codes.Internal, err)
 	require.Contains(t, out.String(), `no place for \"…\"`)
 	require.Contains(t, out.String(), "observe_test.go")
 	require.Equal(t, 2, strings.Count(out.String(), "\n"), "the panic, and the call that failed")
+	require.Equal(t, 2, strings.Count(out.String(), `"trace_id":"4bf92f3577b34da6a3ce929d0e0e4736"`))
 	requireImpersonal(t, "log", out.String())
 }
 

@@ -163,6 +163,10 @@ func (b progressLine) show(p *stillroomv1.PlanProgress) {
 	if b.w == nil {
 		return
 	}
+	if p.WaitingBehind != nil {
+		fmt.Fprintf(b.w, "\r\x1b[Kwaiting for a free processor, %d before this search", p.GetWaitingBehind())
+		return
+	}
 	full := int((1 - min(p.GetGap(), 1)) * barWidth)
 	if p.GetUnprocessedJars() > p.GetBoundUnprocessedJars() {
 		full = 0

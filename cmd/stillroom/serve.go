@@ -40,6 +40,9 @@ func newServe(s *session) *cobra.Command {
 		GroupID: groupRun,
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := checkLimits(o.limits); err != nil {
+				return err
+			}
 			if err := level.UnmarshalText([]byte(logLevel)); err != nil {
 				return fmt.Errorf("--log-level %q is none of debug, info, warn and error", logLevel)
 			}
@@ -62,6 +65,7 @@ func newServe(s *session) *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&o.open, "open", false, "ask nobody for a token; on a loopback address only")
 	cmd.Flags().StringVar(&o.identity, "identity", "", "YAML file of the kitchens' identity providers (OpenID Connect); deploy/README.md shows one")
+	limitFlags(cmd.Flags(), &o.limits)
 	cmd.Flags().StringVar(&o.tlsCert, "tls-cert", "", "PEM file of the certificate to serve TLS with; read again when it changes")
 	cmd.Flags().StringVar(&o.tlsKey, "tls-key", "", "PEM file of its key")
 	cmd.Flags().StringVar(&o.tlsClientCA, "tls-client-ca", "", "ask clients for certificates of the authorities in this PEM file")
@@ -94,6 +98,8 @@ type serverOptions struct {
 	open bool
 	// identity is the file of identity providers; empty for none.
 	identity string
+	// limits bound what callers may ask; none when left zero.
+	limits rpc.Limits
 	// TLS, from files; plaintext allows an address that others can reach to go without.
 	tlsCert, tlsKey, tlsClientCA string
 	plaintext                    bool
@@ -180,7 +186,7 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 		return nil, err
 	}
 	options := rpc.Options{
-		Store: srv.store, Log: o.log, Now: o.now, Open: o.open,
+		Store: srv.store, Log: o.log, Now: o.now, Open: o.open, Limits: o.limits,
 		Traces: srv.seen.Traces(), Meters: srv.seen.Meters(), Propagator: telemetry.Propagator,
 	}
 	if transport != nil {

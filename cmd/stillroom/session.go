@@ -54,6 +54,8 @@ func (s *session) dial() (*grpc.ClientConn, error) {
 	options := []grpc.DialOption{
 		grpc.WithTransportCredentials(transport),
 		grpc.WithDefaultServiceConfig(retryPolicy),
+		grpc.WithChainUnaryInterceptor(s.patience().unary),
+		grpc.WithChainStreamInterceptor(s.patience().stream),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxReply)),
 	}
 	if secret := callerSecret(s.server); secret != "" {

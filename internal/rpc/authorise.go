@@ -6,10 +6,13 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"google.golang.org/genproto/googleapis/api/annotations"
 	"google.golang.org/grpc"
+	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/tap"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
@@ -66,19 +69,26 @@ func readRules(services map[string]grpc.ServiceInfo) (map[string]rule, error) {
 	return rules, nil
 }
 
-// identify finds out who calls, from the bearer token of the call.
-func (b *backend) identify(ctx context.Context) (access.Caller, error) {
+// identify finds out who calls, from the bearer token of the call, and whose limits the
+// call counts on.
+func (b *backend) identify(ctx context.Context) (c access.Caller, key string, err error) {
 	if b.open {
-		return access.Caller{Role: access.Operator, DisplayName: "operator"}, nil
+		key = peerOf(ctx)
+		return access.Caller{Role: access.Operator, DisplayName: "operator"}, key, b.door.ask(ctx, key)
 	}
 	values := metadata.ValueFromIncomingContext(ctx, "authorization")
 	if len(values) == 0 {
-		return access.Caller{}, fault.New(fault.Unauthenticated, "the call has no token; send one as \"authorization: Bearer SECRET\"")
+		return c, "", fault.New(fault.Unauthenticated, "the call has no token; send one as \"authorization: Bearer SECRET\"")
 	}
 	kind, secret, _ := strings.Cut(values[0], " ")
 	if !strings.EqualFold(kind, "Bearer") || secret == "" {
-		return access.Caller{}, fault.New(fault.Unauthenticated, "the authorization is not a bearer token; send it as \"authorization: Bearer SECRET\"")
+		return c, "", fault.New(fault.Unauthenticated, "the authorization is not a bearer token; send it as \"authorization: Bearer SECRET\"")
 	}
+	return b.door.identified(ctx, secret, func() (access.Caller, error) { return b.bearer(ctx, secret) })
+}
+
+// bearer is the caller whom a secret lets in.
+func (b *backend) bearer(ctx context.Context, secret string) (access.Caller, error) {
 	if b.operatorHash != nil && subtle.ConstantTimeCompare(access.Hash(secret), b.operatorHash) == 1 {
 		return access.Caller{Role: access.Operator, DisplayName: "operator"}, nil
 	}
@@ -229,23 +239,34 @@ func segmentAfter(name, collection string) string {
 }
 
 // admit identifies the caller, checks the declaration, and returns the context that
-// the call goes on with.
-func (b *backend) admit(ctx context.Context, method string, req proto.Message) (context.Context, error) {
+// the call goes on with, and what to do when it has ended.
+func (b *backend) admit(ctx context.Context, method string, req proto.Message, stream bool) (_ context.Context, leave func(), err error) {
 	r, ours := b.rules[method]
 	if !ours || r.GetAnyone() {
-		return ctx, nil
+		leave, err = b.admitAnyone(ctx, method, stream)
+		return ctx, leave, err
 	}
-	caller, err := b.identify(ctx)
+	caller, key, err := b.identify(ctx)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	observed(ctx).caller = caller
 	if err := permit(caller, r, method, req); err != nil {
-		return nil, err
+		return nil, nil, err
+	}
+	if leave, err = b.door.enter(ctx, key, stream); err != nil {
+		return nil, nil, err
 	}
 	ctx = access.With(ctx, caller)
+	if stream && !caller.Until.IsZero() {
+		// A call ends soon by itself, but a stream could outlast what let its caller in.
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeoutCause(ctx, caller.Until.Sub(b.now()), expired)
+		place := leave
+		leave = func() { cancel(); place() }
+	}
 	if r.reads {
-		return ctx, nil
+		return ctx, leave, nil
 	}
 	entry := access.Entry{
 		Time: b.now(), Caller: caller.Name(), Role: caller.Role, Method: strings.TrimPrefix(method, "/"), Resource: resourceOf(req),
@@ -253,18 +274,39 @@ func (b *backend) admit(ctx context.Context, method string, req proto.Message) (
 	if c, ok := req.(creation); ok {
 		entry.RequestID = c.GetRequestId()
 	}
-	return access.Recording(ctx, entry), nil
+	return access.Recording(ctx, entry), leave, nil
 }
 
-// authoriseUnary enforces who may call what.
+// admitAnyone counts a call for which nobody need say who they are on its address. Whether
+// the server is well may always be asked: who asks too often must not make it look ill.
+func (b *backend) admitAnyone(ctx context.Context, method string, stream bool) (leave func(), err error) {
+	if method == healthpb.Health_Check_FullMethodName {
+		return func() {}, nil
+	}
+	from := peerOf(ctx)
+	if err := b.door.ask(ctx, from); err != nil {
+		return nil, err
+	}
+	return b.door.enter(ctx, from, stream)
+}
+
+// authoriseUnary enforces who may call what, and how much at a time.
 func (b *backend) authoriseUnary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
 	m, ok := req.(proto.Message)
 	if !ok {
 		return nil, fmt.Errorf("request of %s is no protobuf message", info.FullMethod)
 	}
-	ctx, err := b.admit(ctx, info.FullMethod, m)
+	ctx, leave, err := b.admit(ctx, info.FullMethod, m, false)
 	if err != nil {
 		return nil, err
+	}
+	defer leave()
+	if longCalls[info.FullMethod] {
+		done, err := b.door.queueing(ctx, b.door.long, "long calls", segmentAfter(resourceOf(m), "kitchens"), time.Second, nil)
+		if err != nil {
+			return nil, err
+		}
+		defer done()
 	}
 	return handler(ctx, req)
 }
@@ -272,7 +314,17 @@ func (b *backend) authoriseUnary(ctx context.Context, req any, info *grpc.UnaryS
 // authoriseStream does for streams what authoriseUnary does for calls, when the
 // first message says what the call is about.
 func (b *backend) authoriseStream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
-	return handler(srv, &admittingStream{ServerStream: ss, backend: b, method: info.FullMethod})
+	s := &admittingStream{ServerStream: ss, backend: b, method: info.FullMethod}
+	defer func() {
+		if s.leave != nil {
+			s.leave()
+		}
+	}()
+	err := handler(srv, s)
+	if why := whyEnded(s.Context()); err != nil && why != nil {
+		return why.st.Err()
+	}
+	return err
 }
 
 type admittingStream struct {
@@ -280,6 +332,7 @@ type admittingStream struct {
 	backend *backend
 	method  string
 	ctx     context.Context
+	leave   func()
 }
 
 func (s *admittingStream) Context() context.Context {
@@ -297,9 +350,37 @@ func (s *admittingStream) RecvMsg(m any) error {
 	if !ok || s.ctx != nil {
 		return nil
 	}
-	ctx, err := s.backend.admit(s.ServerStream.Context(), s.method, pm)
+	ctx, leave, err := s.backend.admit(s.ServerStream.Context(), s.method, pm, true)
 	if err == nil {
-		s.ctx = ctx
+		s.ctx, s.leave = ctx, leave
 	}
 	return err
+}
+
+// streams are the methods that stream, by full name.
+func streams(services map[string]grpc.ServiceInfo) map[string]bool {
+	out := map[string]bool{}
+	for service, info := range services {
+		for _, m := range info.Methods {
+			if m.IsServerStream || m.IsClientStream {
+				out["/"+service+"/"+m.Name] = true
+			}
+		}
+	}
+	return out
+}
+
+// timed gives every call its time, from before its message is read, so that nobody keeps
+// a call open by sending nothing.
+func (b *backend) timed(streams func(method string) bool) tap.ServerInHandle {
+	return func(ctx context.Context, info *tap.Info) (context.Context, error) {
+		stream := streams(info.FullMethodName)
+		limit := b.door.timeFor(info.FullMethodName, stream)
+		if limit <= 0 {
+			return ctx, nil
+		}
+		ctx, cancel := context.WithTimeoutCause(ctx, limit, tooLong(info.FullMethodName, stream, limit))
+		_ = cancel // what ctx is made from ends with the call
+		return ctx, nil
+	}
 }

@@ -50,6 +50,10 @@ func (b *backend) finish(ctx context.Context, err error) error {
 		return nil
 	}
 	observed(ctx).cause = err
+	if why := whyEnded(ctx); why != nil {
+		b.door.count(ctx, "time")
+		return why.st.Err()
+	}
 	return toStatus(err).Err()
 }
 

@@ -4,10 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"runtime"
 	"slices"
 	"strings"
-	"sync/atomic"
 	"time"
 
 	"google.golang.org/grpc"
@@ -34,15 +32,6 @@ const (
 type loadService struct {
 	stillroomv1.UnimplementedLoadServiceServer
 	*backend
-	// searching holds one token for each search that runs, so that many callers share
-	// the processors one after another instead of all getting none.
-	searching chan struct{}
-	// waiting counts the searches that wait for such a token.
-	waiting atomic.Int64
-}
-
-func newLoadService(b *backend) *loadService {
-	return &loadService{backend: b, searching: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)))}
 }
 
 // errNotServed lets go of a request_id that was looked up and not found.
@@ -98,7 +87,10 @@ func (s *loadService) planLoads(ctx context.Context, k, class string, req *still
 	if err != nil {
 		return nil, err
 	}
-	done, err := s.takeTurn(ctx)
+	tell := func(p *stillroomv1.PlanProgress) error {
+		return stream.Send(&stillroomv1.PlanLoadsResponse{Content: &stillroomv1.PlanLoadsResponse_Progress{Progress: p}})
+	}
+	done, err := s.takeTurn(ctx, k, tell)
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +101,7 @@ func (s *loadService) planLoads(ctx context.Context, k, class string, req *still
 	var sendErr error
 	plan, err := problem.Solve(searchCtx, searchOptions(req, func(p classload.Progress) {
 		if sendErr == nil {
-			sendErr = stream.Send(&stillroomv1.PlanLoadsResponse{Content: &stillroomv1.PlanLoadsResponse_Progress{Progress: encodeProgress(p)}})
+			sendErr = tell(encodeProgress(p))
 		}
 		if sendErr != nil {
 			cancel()
@@ -135,16 +127,15 @@ func (s *loadService) planLoads(ctx context.Context, k, class string, req *still
 	return out, err
 }
 
-// takeTurn waits until there is a processor for one more search; done gives it back.
-func (s *loadService) takeTurn(ctx context.Context) (done func(), err error) {
-	s.waiting.Add(1)
-	defer s.waiting.Add(-1)
-	select {
-	case s.searching <- struct{}{}:
-		return func() { <-s.searching }, nil
-	case <-ctx.Done():
-		return nil, ctx.Err()
-	}
+// searchEach is about how long a search runs, to tell those whom a full queue turns away.
+const searchEach = defaultSearchTime
+
+// takeTurn waits until there is a processor for one more search of the kitchen, and tells
+// the caller how many are before theirs; done gives it back.
+func (s *loadService) takeTurn(ctx context.Context, k string, tell func(*stillroomv1.PlanProgress) error) (done func(), err error) {
+	return s.door.queueing(ctx, s.door.searches, "searches", k, searchEach, func(ahead int) error {
+		return tell(&stillroomv1.PlanProgress{WaitingBehind: proto.Int32(int32(ahead))})
+	})
 }
 
 func searchOptions(req *stillroomv1.PlanLoadsRequest, progress func(classload.Progress)) classload.Options {

@@ -46,7 +46,10 @@ func (s *loadService) planTogether(ctx context.Context, k string, req *stillroom
 	if err != nil {
 		return nil, err
 	}
-	done, err := s.takeTurn(ctx)
+	tell := func(p *stillroomv1.PlanProgress) error {
+		return stream.Send(&stillroomv1.PlanClassesTogetherResponse{Content: &stillroomv1.PlanClassesTogetherResponse_Progress{Progress: p}})
+	}
+	done, err := s.takeTurn(ctx, k, tell)
 	if err != nil {
 		return nil, err
 	}
@@ -57,7 +60,7 @@ func (s *loadService) planTogether(ctx context.Context, k string, req *stillroom
 	var sendErr error
 	plans, joint, err := classload.Together(searchCtx, inputs, jointOptions(req, func(p classload.Progress) {
 		if sendErr == nil {
-			sendErr = stream.Send(&stillroomv1.PlanClassesTogetherResponse{Content: &stillroomv1.PlanClassesTogetherResponse_Progress{Progress: encodeProgress(p)}})
+			sendErr = tell(encodeProgress(p))
 		}
 		if sendErr != nil {
 			cancel()

@@ -28,16 +28,16 @@ func (o *Options) instrument() grpc.ServerOption {
 }
 
 // measure registers the figures that no single call shows.
-func (o *Options) measure(queue *questionService, loads *loadService) error {
+func (o *Options) measure(queue *questionService, door *doorman) error {
 	meter := o.Meters.Meter("stillroom/internal/rpc")
 	for _, m := range []struct {
 		name, about string
 		value       func() int
 	}{
 		{"stillroom.watchers", "Clients that watch a queue of questions.", queue.feed.watching},
-		{"stillroom.plans.searching", "Searches for load plans that run.", func() int { return len(loads.searching) }},
-		{"stillroom.plans.waiting", "Searches for load plans that wait for a processor.", func() int { return int(loads.waiting.Load()) }},
-		{"stillroom.plans.places", "Searches for load plans that may run at a time.", func() int { return cap(loads.searching) }},
+		{"stillroom.plans.searching", "Searches for load plans that run.", door.searches.Running},
+		{"stillroom.plans.waiting", "Searches for load plans that wait for a processor.", door.searches.Waiting},
+		{"stillroom.plans.places", "Searches for load plans that may run at a time.", door.searches.Places},
 	} {
 		observe := func(_ context.Context, into metric.Int64Observer) error {
 			into.Observe(int64(m.value()))

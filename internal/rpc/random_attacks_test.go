@@ -59,7 +59,7 @@ var attacks = []attack{
 	{name: "a message cut short", internal: true, on: message(func(m *maker) []byte { return envelope(0, make([]byte, 100))[:1+m.IntN(104)] })},
 	{name: "a message that promises 4 GB", want: codes.ResourceExhausted, on: message(func(m *maker) []byte { return []byte{0, 0xff, 0xff, 0xff, 0xff, 1} })},
 	{name: "a message over the limit", want: codes.ResourceExhausted, on: message(func(m *maker) []byte {
-		return binary.BigEndian.AppendUint32([]byte{0}, maxMessageBytes+1)
+		return binary.BigEndian.AppendUint32([]byte{0}, uint32(DefaultLimits().RequestBytes)+1)
 	})},
 	{name: "no message", internal: true, on: message(func(m *maker) []byte { return nil })},
 	{name: "several messages", internal: true, on: message(func(m *maker) []byte { return bytes.Repeat(envelope(0, nil), 2+m.IntN(50)) })},

@@ -1,8 +1,10 @@
 package rpc
 
 import (
+	"cmp"
 	"context"
 	"log/slog"
+	"runtime"
 	"time"
 
 	"buf.build/go/protovalidate"
@@ -22,11 +24,17 @@ import (
 	"stillroom/internal/store"
 )
 
-// maxMessageBytes bounds a request; the largest is an imported file of 10 MiB with its envelope.
-const maxMessageBytes = 12 << 20
-
-// maxHeaderBytes bounds the headers of a call, a token and a trace among them.
-const maxHeaderBytes = 64 << 10
+const (
+	// maxReplyBytes bounds a reply; the largest is an exported file or a whole plan.
+	maxReplyBytes = 64 << 20
+	// maxHeaderBytes bounds the headers of a call, a token and a trace among them.
+	maxHeaderBytes = 64 << 10
+	// maxConnectionStreams bounds what one connection has under way. Everybody who looks at a page shares that
+	// of the pages.
+	maxConnectionStreams = 10_000
+	// handshakeTime is how long a connection may take to be made.
+	handshakeTime = 20 * time.Second
+)
 
 // Options are what a server needs. All fields but Store may be left zero.
 type Options struct {
@@ -41,6 +49,8 @@ type Options struct {
 	Identity Identity
 	// Open takes every caller for the operator. For a server that only its own machine can reach.
 	Open bool
+	// Limits bound what callers may ask; none but the sizes when left zero.
+	Limits Limits
 	// Transport is the server's TLS; nil for plain text.
 	Transport credentials.TransportCredentials
 	// Traces and Meters are where spans and measures of calls go; nil for nowhere. Propagator reads the
@@ -48,6 +58,9 @@ type Options struct {
 	Traces     trace.TracerProvider
 	Meters     metric.MeterProvider
 	Propagator propagation.TextMapPropagator
+
+	// keepalive is how often a quiet connection is asked whether anybody is there; a minute when zero.
+	keepalive keepalive.ServerParameters
 }
 
 // Identity finds out who a token of an identity provider stands for.
@@ -65,6 +78,7 @@ type backend struct {
 	open         bool
 	operatorHash []byte
 	identity     Identity
+	door         *doorman
 	// rules holds who may call what, by full method name; it does not change once serving.
 	rules map[string]rule
 }
@@ -98,17 +112,29 @@ func NewServer(o Options) (*Server, error) {
 	if b.now == nil {
 		b.now = time.Now
 	}
+	instrument := o.instrument()
+	if b.door, err = newDoorman(o.Limits, b.now, runtime.GOMAXPROCS(0), o.Meters); err != nil {
+		return nil, err
+	}
 	queue, err := newQuestionService(b)
 	if err != nil {
 		return nil, err
 	}
+	if o.keepalive.Time == 0 {
+		o.keepalive = keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}
+	}
+	var streaming map[string]bool // set below, before the first call
 	options := []grpc.ServerOption{
-		grpc.MaxRecvMsgSize(maxMessageBytes),
+		grpc.MaxRecvMsgSize(cmp.Or(o.Limits.RequestBytes, DefaultLimits().RequestBytes)),
+		grpc.MaxSendMsgSize(maxReplyBytes),
 		grpc.MaxHeaderListSize(maxHeaderBytes),
+		grpc.MaxConcurrentStreams(maxConnectionStreams),
+		grpc.ConnectionTimeout(handshakeTime),
+		grpc.InTapHandle(b.timed(func(method string) bool { return streaming[method] })),
 		grpc.ForceServerCodecV2(newLenient()),
-		grpc.KeepaliveParams(keepalive.ServerParameters{Time: time.Minute, Timeout: 20 * time.Second}),
+		grpc.KeepaliveParams(o.keepalive),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
-		o.instrument(),
+		instrument,
 		grpc.ChainUnaryInterceptor(b.observeUnary, b.guardUnary, b.authoriseUnary, b.validateUnary),
 		grpc.ChainStreamInterceptor(b.observeStream, b.guardStream, b.authoriseStream, b.validateStream),
 	}
@@ -123,8 +149,7 @@ func NewServer(o Options) (*Server, error) {
 	stillroomv1.RegisterRosterServiceServer(s, &rosterService{backend: b, queue: queue})
 	stillroomv1.RegisterShoppingServiceServer(s, &shoppingService{backend: b})
 	stillroomv1.RegisterEquipmentServiceServer(s, &equipmentService{backend: b})
-	loads := newLoadService(b)
-	stillroomv1.RegisterLoadServiceServer(s, loads)
+	stillroomv1.RegisterLoadServiceServer(s, &loadService{backend: b})
 	stillroomv1.RegisterProcessServiceServer(s, &processService{backend: b})
 	stillroomv1.RegisterSealServiceServer(s, &sealService{backend: b})
 	stillroomv1.RegisterRecipeServiceServer(s, &recipeService{backend: b})
@@ -138,7 +163,8 @@ func NewServer(o Options) (*Server, error) {
 		h.SetServingStatus(name, healthpb.HealthCheckResponse_SERVING)
 	}
 	reflection.Register(s)
-	if err := o.measure(queue, loads); err != nil {
+	streaming = streams(s.GetServiceInfo())
+	if err := o.measure(queue, b.door); err != nil {
 		return nil, err
 	}
 	return &Server{Server: s, Health: h, queue: queue}, nil

@@ -116,7 +116,7 @@ func (v *visit) who(token string) (*stillroomv1.Caller, error) {
 	if !plausible(token) {
 		return nil, status.Error(codes.Unauthenticated, "that is no token")
 	}
-	return v.access().GetCaller(withToken(v.r.Context(), token), &stillroomv1.GetCallerRequest{})
+	return v.access().GetCaller(withToken(fromVisitor(v.r), token), &stillroomv1.GetCallerRequest{})
 }
 
 // begin starts a session that lasts as long as its token.

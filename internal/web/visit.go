@@ -25,11 +25,17 @@ type visit struct {
 }
 
 func (p *Pages) visit(w http.ResponseWriter, r *http.Request) *visit {
-	ctx := r.Context()
+	ctx := fromVisitor(r)
 	if token := p.token(r); token != "" {
 		ctx = withToken(ctx, token)
 	}
 	return &visit{pages: p, w: w, r: r, ctx: ctx, status: http.StatusOK}
+}
+
+// fromVisitor is a request's context from which calls say whose they are: what one visitor gets wrong
+// must not count on another.
+func fromVisitor(r *http.Request) context.Context {
+	return metadata.AppendToOutgoingContext(r.Context(), "stillroom-visitor", r.RemoteAddr)
 }
 
 func withToken(ctx context.Context, token string) context.Context {

@@ -1049,7 +1049,10 @@ type PlanProgress struct {
 	// Time spent.
 	Elapsed *durationpb.Duration `protobuf:"bytes,7,opt,name=elapsed,proto3" json:"elapsed,omitempty"`
 	// Effort spent, in the units of work_limit.
-	Work          int64 `protobuf:"varint,8,opt,name=work,proto3" json:"work,omitempty"`
+	Work int64 `protobuf:"varint,8,opt,name=work,proto3" json:"work,omitempty"`
+	// While the search waits for a processor: how many that came before wait too. Unset once it runs; nothing
+	// else is set before.
+	WaitingBehind *int32 `protobuf:"varint,9,opt,name=waiting_behind,json=waitingBehind,proto3,oneof" json:"waiting_behind,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1136,6 +1139,13 @@ func (x *PlanProgress) GetElapsed() *durationpb.Duration {
 func (x *PlanProgress) GetWork() int64 {
 	if x != nil {
 		return x.Work
+	}
+	return 0
+}
+
+func (x *PlanProgress) GetWaitingBehind() int32 {
+	if x != nil && x.WaitingBehind != nil {
+		return *x.WaitingBehind
 	}
 	return 0
 }
@@ -3037,7 +3047,7 @@ const file_stillroom_v1_load_proto_rawDesc = "" +
 	"\x11PlanLoadsResponse\x128\n" +
 	"\bprogress\x18\x01 \x01(\v2\x1a.stillroom.v1.PlanProgressH\x00R\bprogress\x125\n" +
 	"\tload_plan\x18\x02 \x01(\v2\x16.stillroom.v1.LoadPlanH\x00R\bloadPlanB\t\n" +
-	"\acontent\"\xb9\x02\n" +
+	"\acontent\"\xf8\x02\n" +
 	"\fPlanProgress\x12)\n" +
 	"\x10unprocessed_jars\x18\x01 \x01(\x05R\x0funprocessedJars\x12%\n" +
 	"\x0efinish_minutes\x18\x02 \x01(\x05R\rfinishMinutes\x12\x14\n" +
@@ -3046,7 +3056,9 @@ const file_stillroom_v1_load_proto_rawDesc = "" +
 	"\x14bound_finish_minutes\x18\x05 \x01(\x05R\x12boundFinishMinutes\x12\x10\n" +
 	"\x03gap\x18\x06 \x01(\x01R\x03gap\x123\n" +
 	"\aelapsed\x18\a \x01(\v2\x19.google.protobuf.DurationR\aelapsed\x12\x12\n" +
-	"\x04work\x18\b \x01(\x03R\x04work\"\xc7\b\n" +
+	"\x04work\x18\b \x01(\x03R\x04work\x12*\n" +
+	"\x0ewaiting_behind\x18\t \x01(\x05H\x00R\rwaitingBehind\x88\x01\x01B\x11\n" +
+	"\x0f_waiting_behind\"\xc7\b\n" +
 	"\bLoadPlan\x12\x18\n" +
 	"\x04name\x18\x01 \x01(\tB\x04\xe2A\x01\bR\x04name\x12;\n" +
 	"\vcreate_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -3387,6 +3399,7 @@ func file_stillroom_v1_load_proto_init() {
 		(*PlanLoadsResponse_Progress)(nil),
 		(*PlanLoadsResponse_LoadPlan)(nil),
 	}
+	file_stillroom_v1_load_proto_msgTypes[12].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -34,7 +34,8 @@ const (
 // makes a new one.
 type LoadServiceClient interface {
 	// PlanLoads plans a class and stores the plan. It streams how far it has come and ends with
-	// the stored plan. FAILED_PRECONDITION when the class has no batches, no canner or no burner.
+	// the stored plan. FAILED_PRECONDITION when the class has no batches, no canner or no burner. Searches wait
+	// for a processor in a small queue; RESOURCE_EXHAUSTED says that it is full, and when to try again.
 	PlanLoads(ctx context.Context, in *PlanLoadsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[PlanLoadsResponse], error)
 	// PlanClassesTogether plans classes that use the same canners and burners on one day, all at once, and
 	// stores a plan of each: no canner is planned for twice, nor more burners than there are. Each class
@@ -122,7 +123,8 @@ func (c *loadServiceClient) ListLoadPlans(ctx context.Context, in *ListLoadPlans
 // makes a new one.
 type LoadServiceServer interface {
 	// PlanLoads plans a class and stores the plan. It streams how far it has come and ends with
-	// the stored plan. FAILED_PRECONDITION when the class has no batches, no canner or no burner.
+	// the stored plan. FAILED_PRECONDITION when the class has no batches, no canner or no burner. Searches wait
+	// for a processor in a small queue; RESOURCE_EXHAUSTED says that it is full, and when to try again.
 	PlanLoads(*PlanLoadsRequest, grpc.ServerStreamingServer[PlanLoadsResponse]) error
 	// PlanClassesTogether plans classes that use the same canners and burners on one day, all at once, and
 	// stores a plan of each: no canner is planned for twice, nor more burners than there are. Each class

@@ -12,6 +12,8 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
+
+	"stillroom/internal/web/words"
 )
 
 // functions are what templates may call.
@@ -64,8 +66,15 @@ func instant(t *timestamppb.Timestamp) string {
 	return t.AsTime().Format(time.RFC3339)
 }
 
-// last is the last segment of a resource name.
-func last(name string) string { return name[strings.LastIndexByte(name, '/')+1:] }
+// What sheets say too, under the names that pages use.
+var (
+	last     = words.Last
+	money    = words.Money
+	jarWord  = words.Jar
+	jarCount = words.Jars
+	count    = words.Count
+	altitude = words.Altitude
+)
 
 // parent is the name of what a resource belongs to: of kitchens/K/classes/C/shoppingLists/2, kitchens/K/classes/C.
 func parent(name string) string {
@@ -78,57 +87,6 @@ func parent(name string) string {
 // tenth is a figure in tenths as a decimal: 50 is "5", 45 is "4.5".
 func tenth(n int32) string {
 	return strings.TrimSuffix(fmt.Sprintf("%d.%d", n/10, n%10), ".0")
-}
-
-// minorDigits are the decimals of currencies that do not have two (ISO 4217).
-var minorDigits = map[string]int{
-	"BIF": 0, "CLP": 0, "DJF": 0, "GNF": 0, "ISK": 0, "JPY": 0, "KMF": 0, "KRW": 0, "PYG": 0, "RWF": 0, "UGX": 0, "UYI": 0, "VND": 0,
-	"VUV": 0, "XAF": 0, "XOF": 0, "XPF": 0, "BHD": 3, "IQD": 3, "JOD": 3, "KWD": 3, "LYD": 3, "OMR": 3, "TND": 3,
-}
-
-// money is an amount with its currency: "61.28 USD".
-func money(m *stillroomv1.Money) string {
-	if m == nil {
-		return ""
-	}
-	digits, ok := minorDigits[m.GetCurrencyCode()]
-	if !ok {
-		digits = 2
-	}
-	sign, units := "", m.GetMinorUnits()
-	if units < 0 {
-		sign, units = "−", -units
-	}
-	text := fmt.Sprintf("%0*d", digits+1, units)
-	if digits > 0 {
-		text = text[:len(text)-digits] + "." + text[len(text)-digits:]
-	}
-	return sign + text + " " + m.GetCurrencyCode()
-}
-
-var jarWords = map[stillroomv1.JarSize]string{
-	stillroomv1.JarSize_JAR_SIZE_HALF_PINT: "half-pint", stillroomv1.JarSize_JAR_SIZE_PINT: "pint", stillroomv1.JarSize_JAR_SIZE_QUART: "quart",
-	stillroomv1.JarSize_JAR_SIZE_ML_250: "250 ml", stillroomv1.JarSize_JAR_SIZE_ML_500: "500 ml", stillroomv1.JarSize_JAR_SIZE_L_1: "1 l",
-	stillroomv1.JarSize_JAR_SIZE_TWELVE_OUNCE: "12 oz", stillroomv1.JarSize_JAR_SIZE_HALF_GALLON: "half-gallon",
-	stillroomv1.JarSize_JAR_SIZE_FOUR_OUNCE: "4 oz", stillroomv1.JarSize_JAR_SIZE_ONE_AND_HALF_PINT: "1½ pint",
-	stillroomv1.JarSize_JAR_SIZE_TWENTY_FOUR_OUNCE: "24 oz", stillroomv1.JarSize_JAR_SIZE_TWENTY_EIGHT_OUNCE: "28 oz",
-}
-
-// jarWord is a size of jar in words.
-func jarWord(s stillroomv1.JarSize) string { return jarWords[s] }
-
-// jarCount is a number of jars of a size: "9 half-pint jars".
-func jarCount(n any, s stillroomv1.JarSize) string {
-	return count(n, strings.TrimSpace(jarWord(s)+" jar"), strings.TrimSpace(jarWord(s)+" jars"))
-}
-
-// count is a number with its word: count(1, "place", "places").
-func count(n any, one, many string) string {
-	word := many
-	if fmt.Sprint(n) == "1" {
-		word = one
-	}
-	return strings.TrimSpace(fmt.Sprintf("%v %s", n, word))
 }
 
 // sortSizes puts jars in the order of what they hold.
@@ -150,25 +108,6 @@ var jarMillilitres = map[stillroomv1.JarSize]float64{
 // roleWord is a role in a word.
 func roleWord(r stillroomv1.Role) string {
 	return strings.ToLower(strings.TrimPrefix(r.String(), "ROLE_"))
-}
-
-// feetPerMetre is the international foot's, exactly 0.3048 m.
-const feetPerMetre = 1 / 0.3048
-
-// altitude is a height in both units: "1,655 m (5,430 ft)".
-func altitude(a *stillroomv1.Altitude) string {
-	if a == nil {
-		return ""
-	}
-	return fmt.Sprintf("%s m (%s ft)", thousands(a.GetMetres()), thousands(a.GetMetres()*feetPerMetre))
-}
-
-func thousands(f float64) string {
-	s := fmt.Sprintf("%.0f", f)
-	if at := len(s) - 3; at > 0 && s[at-1] != '-' {
-		s = s[:at] + "," + s[at:]
-	}
-	return s
 }
 
 // inputField is a field of a form, for the template "field".

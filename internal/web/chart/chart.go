@@ -72,6 +72,9 @@ type Size struct {
 // ScreenSize suits an SVG that fills a desktop page; the element scales with its box.
 var ScreenSize = Size{Width: 1200, NameWidth: 150, Axis: 34, Heading: 26, Lane: 36, Caption: 15, LaneGap: 4, RowGap: 9, Unit: 5, MinTick: 64}
 
+// WideSize suits a chart that is printed on the long side of a page.
+var WideSize = Size{Width: 1200, NameWidth: 130, Axis: 30, Heading: 22, Lane: 26, Caption: 14, LaneGap: 2, RowGap: 5, Unit: 4.5, MinTick: 60}
+
 // Box is a rectangle; Y grows downwards.
 type Box struct{ X, Y, Width, Height float64 }
 

@@ -54,7 +54,7 @@ var faces = [kinds]face{
 	Process:      {"process", "processing", Texture{Solid: true}, false},
 	Depressurise: {"depressurise", "falling to no pressure", Texture{Strokes: []Stroke{{Angle: -45, Gap: 1.4, Width: 0.28}}}, false},
 	Rest:         {"rest", "resting in the canner", Texture{Strokes: []Stroke{{Angle: 0, Gap: 1.2, Width: 0.3}}}, false},
-	Reset:        {"reset", "canner made ready again", Texture{Dots: 2.2}, true},
+	Reset:        {"reset", "canner made ready again", Texture{Strokes: []Stroke{{Angle: -45, Gap: 2.2, Width: 0.2}}}, true},
 	Cooling:      {"cooling", "cooling, leave alone", Texture{Dots: 2.6}, false},
 	Held:         {"held", "another class has it", Texture{Strokes: []Stroke{{Angle: 45, Gap: 2, Width: 0.2}, {Angle: -45, Gap: 2, Width: 0.2}}}, false},
 }
@@ -67,6 +67,9 @@ func (k Kind) String() string { return faces[k].words }
 
 // Texture is how the kind is filled.
 func (k Kind) Texture() Texture { return faces[k].texture }
+
+// Thin kinds are drawn as a band of less than the full height.
+func (k Kind) Thin() bool { return faces[k].thin }
 
 // KindOfPart is the kind of a part of a load as the contract names it ("load", "come-up", "vent", "process",
 // "depressurise", "rest"); false for another word.

@@ -14,7 +14,10 @@ import (
 )
 
 // letter is how wide a letter of a label is, as a part of its height, on the safe side.
-const letter = 0.62
+const letter = 0.58
+
+// smallestLabel is the least height of a label's letters, in units of the drawing.
+const smallestLabel = 10
 
 // SVG writes the chart as an element with the given id and name. Every load is a stop of the keyboard with a name;
 // the clock and the labels, which the names repeat, are hidden from those who listen.
@@ -41,8 +44,12 @@ func (p *Placed) Key(id string) template.HTML {
 	var b strings.Builder
 	b.WriteString(`<ul class="chart-key">`)
 	for _, k := range p.Chart.Kinds() {
-		fmt.Fprintf(&b, `<li><svg class="chart-sample" viewBox="0 0 36 18" aria-hidden="true"><rect class="chart-span chart-%s" x="1" y="1" width="34" height="16"%s/></svg>%s</li>`,
-			k.Class(), fill(id, k), text(k.String()))
+		thin := 0
+		if k.Thin() {
+			thin = 1
+		}
+		fmt.Fprintf(&b, `<li><svg class="chart-sample" viewBox="0 0 36 18" aria-hidden="true"><rect class="chart-span chart-%s" x="1" y="%d" width="34" height="%d"%s/></svg>%s</li>`,
+			k.Class(), 1+5*thin, 16-10*thin, fill(id, k), text(k.String()))
 	}
 	b.WriteString(`</ul>`)
 	return template.HTML(b.String())
@@ -79,7 +86,11 @@ func (p *Placed) writeAxis(b *strings.Builder) {
 		class, top := "chart-mark", s.Axis*0.8
 		if t.Text != "" {
 			class, top = "chart-tick", s.Axis*0.65
-			fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="middle">%s</text>`, number(t.X), number(s.Axis*0.5), t.Text)
+			anchor := "middle"
+			if t.X > s.Width-width(t.Text, s.Axis*0.45)/2 {
+				anchor = "end"
+			}
+			fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="%s">%s</text>`, number(t.X), number(s.Axis*0.5), anchor, t.Text)
 		}
 		fmt.Fprintf(b, `<line class="%s" x1="%s" y1="%s" x2="%[2]s" y2="%[4]s"/>`, class, number(t.X), number(top), number(p.Height))
 	}
@@ -127,8 +138,16 @@ func (p *Placed) writeLabel(b *strings.Builder, span PlacedSpan) {
 	if span.Text == "" {
 		return
 	}
-	height := min(span.Height*0.45, 16)
-	words := short(span.Text, span.Width-4, height)
+	height, words := min(span.Height*0.45, 16), inert.Text(span.Text)
+	for height > smallestLabel && width(words, height) > span.Width-2 { // rather smaller than cut off
+		height--
+	}
+	if width(words, height) > span.Width-2 && !strings.Contains(words, " ") || len(words) > 0 && words[0] > '9' {
+		words = short(words, span.Width-2, height)
+	} else if width(words, height) > span.Width-2 { // of "12 half-pint" the number alone
+		words, _, _ = strings.Cut(words, " ")
+		words = short(words, span.Width-2, height)
+	}
 	if words == "" {
 		return
 	}

@@ -59,7 +59,7 @@ Run it:  stillroom serve        (then the other commands, in another terminal)`,
 		newRecipe(s), newEquipment(s), newProcess(s),
 		newOffer(s), newStock(s), newShopping(s),
 		newQuestion(s), newLive(s),
-		newLoads(s),
+		newLoads(s), newSheet(s),
 	)
 	return root
 }

@@ -15,6 +15,8 @@ import (
 	"path"
 	"strconv"
 	"strings"
+
+	sheetpage "stillroom/internal/web/sheets/page"
 )
 
 //go:embed templates assets
@@ -48,6 +50,9 @@ func readLooks() (*looks, error) {
 			return nil, err
 		}
 	}
+	if err := l.add("sheets.css", sheetpage.Stylesheet()); err != nil {
+		return nil, err
+	}
 	base, err := template.New("base").Funcs(l.functions()).ParseFS(files, shared)
 	if err != nil {
 		return nil, err
@@ -74,6 +79,11 @@ func (l *looks) addAsset(name string) error {
 	if err != nil {
 		return err
 	}
+	return l.add(name, data)
+}
+
+// add serves data under a name.
+func (l *looks) add(name string, data []byte) (err error) {
 	sum := sha256.Sum256(data)
 	ext := path.Ext(name)
 	under := strings.TrimSuffix(name, ext) + "." + hex.EncodeToString(sum[:6]) + ext

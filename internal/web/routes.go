@@ -17,6 +17,7 @@ func (p *Pages) routes() {
 	p.rosterPages()
 	p.batchPages()
 	p.shoppingPages()
+	p.sheetPages()
 	p.mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		p.visit(w, r).fail(status.Error(codes.NotFound, "there is no such page"))
 	})

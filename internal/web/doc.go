@@ -41,5 +41,6 @@
 //
 // Times are shown by the clock of the site: {{clock .Zone .Time}}. What people wrote is
 // always put in by the template, never by template.HTML, and stands in an element with
-// dir="auto" or in <bdi>, so that it cannot turn the text around it.
+// dir="auto" or in <bdi>, so that it cannot turn the text around it; where neither can be,
+// in options, attributes and sentences made in Go, it goes through {{said}} or inert.Text.
 package web

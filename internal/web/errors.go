@@ -12,6 +12,8 @@ import (
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+
+	"stillroom/internal/web/inert"
 )
 
 // errElsewhere refuses a form that another site sent.
@@ -34,7 +36,7 @@ func explain(err error) trouble {
 			Advice: "A page of another site tried to send this. If it was you, open the page here and send it again."}
 	}
 	st := status.Convert(err)
-	t := trouble{Detail: st.Message()}
+	t := trouble{Detail: inert.Text(st.Message())}
 	switch st.Code() {
 	case codes.NotFound:
 		t.Status, t.Title, t.Advice = http.StatusNotFound, "Nothing here", "It may have been taken away, or the address has a slip in it."
@@ -146,6 +148,7 @@ func refused(err error) (map[string]string, bool) {
 
 // sentence begins with a capital and ends with a stop.
 func sentence(s string) string {
+	s = inert.Text(s)
 	if s == "" {
 		return s
 	}

@@ -11,6 +11,8 @@ import (
 	"google.golang.org/grpc/status"
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
+
+	"stillroom/internal/web/inert"
 )
 
 // The cookie of a session carries the visitor's token itself. So a session works on every
@@ -163,6 +165,7 @@ const longestNotice = 400
 
 // leaveNotice keeps a sentence for the next page.
 func (v *visit) leaveNotice(text string) {
+	text = inert.Text(text) // names stand within it
 	for len(text) > longestNotice {
 		_, size := utf8.DecodeLastRuneInString(text)
 		text = text[:len(text)-size]

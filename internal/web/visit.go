@@ -10,6 +10,8 @@ import (
 	"google.golang.org/grpc/metadata"
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
+
+	"stillroom/internal/web/inert"
 )
 
 // visit is one request for a page, by somebody.
@@ -101,6 +103,10 @@ type shown struct {
 
 // render answers with a whole page.
 func (v *visit) render(name string, p page) error {
+	p.Title = inert.Text(p.Title)
+	for i := range p.Trail {
+		p.Trail[i].Title = inert.Text(p.Trail[i].Title)
+	}
 	s := shown{page: p, Caller: v.caller, Open: v.pages.Open, Notice: v.takeNotice(), Path: v.r.URL.Path}
 	if p.Class != "" && v.least(stillroomv1.Role_ROLE_ASSISTANT) {
 		s.Tabs = v.pages.tabs

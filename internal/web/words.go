@@ -13,6 +13,7 @@ import (
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
+	"stillroom/internal/web/inert"
 	"stillroom/internal/web/words"
 )
 
@@ -22,7 +23,7 @@ func (l *looks) functions() template.FuncMap {
 		"asset": l.address,
 		"clock": clock, "day": day, "moment": moment, "instant": instant, "hour": func(t time.Time) string { return t.Format("15:04") },
 		"last": last, "parent": parent, "tenth": tenth, "money": money, "jar": jarWord, "jars": jarCount, "role": roleWord, "altitude": altitude,
-		"fresh": uuid.NewString,
+		"fresh": uuid.NewString, "said": inert.Text,
 		"count": count, "field": newField, "dict": dict, "add": func(a, b int) int { return a + b },
 	}
 }

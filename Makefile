@@ -3,7 +3,7 @@
 # The tools need no C compiler (sqlc brings its SQL parser along as WebAssembly).
 TOOL := CGO_ENABLED=0 go tool -modfile=.ci/tools.mod
 PROTO_TOOL := cd proto && CGO_ENABLED=0 go tool -modfile=../.ci/tools.mod
-RACED := ./internal/localpg/pgtest ./internal/store ./internal/rpc ./internal/loadplan/anytime
+RACED := ./internal/localpg/pgtest ./internal/store ./internal/rpc ./internal/web ./internal/loadplan/anytime
 SQL_TOOL := cd internal/store && CGO_ENABLED=0 go tool -modfile=../../.ci/tools.mod
 
 .PHONY: help

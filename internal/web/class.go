@@ -65,7 +65,9 @@ type glance struct {
 	Boiling        float64
 	// Edits says whether the visitor may change the roster and the batches.
 	Edits bool
-	Form  form
+	// Invites says whether the visitor may make invitations.
+	Invites bool
+	Form    form
 }
 
 func showClass(v *visit) error { return v.showGlance(form{}) }
@@ -104,7 +106,8 @@ func (v *visit) glance() (*glance, error) {
 	if err != nil {
 		return nil, err
 	}
-	g := &glance{classroom: f.room, Shortages: f.shortages, Boiling: f.procedure.GetBoilingPointCelsius(), Edits: v.least(stillroomv1.Role_ROLE_INSTRUCTOR)}
+	g := &glance{classroom: f.room, Shortages: f.shortages, Boiling: f.procedure.GetBoilingPointCelsius(), Edits: v.least(stillroomv1.Role_ROLE_INSTRUCTOR),
+		Invites: v.least(stillroomv1.Role_ROLE_OWNER) && !v.pages.Open}
 	for _, c := range f.procedure.GetCautions() {
 		g.Cautions = append(g.Cautions, &stillroomv1.Caution{Text: c.GetText(), Source: c.GetSource()})
 	}

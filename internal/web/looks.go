@@ -151,7 +151,8 @@ func (l *looks) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 const worthZipping = 1 << 10
 
 // send answers with a finished page, compressed when the visitor's browser takes that.
-// No page holds both a secret and what somebody else chose, so its length tells nothing.
+// The one page that holds a secret, a new invitation's, is made by a form and never twice, so that its length tells
+// nothing.
 func (l *looks) send(w http.ResponseWriter, r *http.Request, code int, data []byte) {
 	h := w.Header()
 	h.Set("Vary", "Accept-Encoding, Cookie")

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
 )
@@ -19,6 +20,7 @@ func (p *Pages) rosterPages() {
 	p.post("/kitchens/{kitchen}/classes/{class}/enrol", enrol)
 	p.post("/kitchens/{kitchen}/classes/{class}/enrolments/{enrolment}/cancel", cancelPlace)
 	p.post("/kitchens/{kitchen}/classes/{class}/enrolments/{enrolment}/move", movePlace)
+	p.post("/kitchens/{kitchen}/classes/{class}/enrolments/{enrolment}/invite", invite)
 }
 
 // enrolling is the form that gives a place.
@@ -137,4 +139,33 @@ func movePlace(v *visit) error {
 		return v.refuse(err, v.showGlance)
 	}
 	return v.done("/"+v.name("kitchens", "classes")+"#roster", e.GetParticipantDisplayName()+" works at another station now.")
+}
+
+// invited shows an invitation, this once.
+type invited struct {
+	classroom
+	Who, Link, Token string
+	Until            *timestamppb.Timestamp
+}
+
+// invite makes an invitation for somebody on the roster and shows its link.
+func invite(v *visit) error {
+	c, err := v.classroom(v.ctx)
+	if err != nil {
+		return err
+	}
+	e, err := v.rosters().GetEnrolment(v.ctx, &stillroomv1.GetEnrolmentRequest{Name: v.name("kitchens", "classes", "enrolments")})
+	if err != nil {
+		return err
+	}
+	reply, err := v.access().CreateToken(v.ctx, &stillroomv1.CreateTokenRequest{Parent: v.name("kitchens"), Token: &stillroomv1.Token{
+		DisplayName: "invitation to " + last(c.GetName()), Role: stillroomv1.Role_ROLE_PARTICIPANT, Participant: e.GetParticipant(), Class: c.GetName(),
+	}})
+	if err != nil {
+		return err
+	}
+	return v.render("invited", v.classPage(c, "class", "Invitation", invited{
+		classroom: c, Who: e.GetParticipantDisplayName(), Link: v.pages.address(v.r, "/join/"+reply.GetSecret()),
+		Token: reply.GetToken().GetName(), Until: reply.GetToken().GetExpireTime(),
+	}))
 }

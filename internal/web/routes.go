@@ -1,8 +1,10 @@
 package web
 
 import (
+	"context"
 	"net/http"
 	"slices"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -36,6 +38,9 @@ func (p *Pages) tab(order int, key, title, path string) {
 	slices.SortFunc(p.tabs, func(a, b tab) int { return a.order - b.order })
 }
 
+// answerWithin bounds the calls of one page; what stays open ends by stream.
+const answerWithin = time.Minute
+
 // get serves a page for reading, to those who are signed in.
 func (p *Pages) get(path string, show func(*visit) error) { p.handle("GET "+path, show) }
 
@@ -45,6 +50,9 @@ func (p *Pages) post(path string, act func(*visit) error) { p.handle("POST "+pat
 func (p *Pages) handle(pattern string, do func(*visit) error) {
 	p.mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
 		v := p.visit(w, r)
+		var cancel context.CancelFunc
+		v.ctx, cancel = context.WithTimeout(v.ctx, answerWithin)
+		defer cancel()
 		if err := v.identify(); err != nil {
 			v.fail(err)
 			return

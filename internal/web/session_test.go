@@ -143,3 +143,32 @@ func TestEveryAnswerIsGuarded(t *testing.T) {
 		require.Contains(t, []string{"same-origin", "no-referrer"}, reply.Header.Get("Referrer-Policy"), path)
 	}
 }
+
+// An owner makes an invitation from the roster; who opens its link is the one who was invited.
+func TestInviteFromTheRoster(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	b := k.Browser(k.Token(stillroomv1.Role_ROLE_OWNER))
+	b.Open("/" + webtest.Class)
+	b.Click("Place of Ximena Okoro-Vale")
+	b.Click("Make an invitation")
+	b.Sees("Send this link to Ximena Okoro-Vale")
+	b.Accessible()
+	link := b.Value(`document.getElementById("link").value`)
+	require.True(t, strings.HasPrefix(link, k.URL+"/join/stillroom_"), link)
+	guest := k.Client("")
+	guest.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	reply, err := guest.Get(link)
+	require.NoError(t, err)
+	require.NoError(t, reply.Body.Close())
+	reply, err = guest.Get(k.URL + "/")
+	require.NoError(t, err)
+	require.NoError(t, reply.Body.Close())
+	require.Equal(t, "/my", reply.Header.Get("Location"))
+	// An instructor may not, and is not offered it.
+	other := k.Browser(k.Token(stillroomv1.Role_ROLE_INSTRUCTOR))
+	other.Open("/" + webtest.Class)
+	other.Click("Place of Ximena Okoro-Vale")
+	other.SeesNot("Make an invitation")
+}

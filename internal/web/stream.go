@@ -37,7 +37,8 @@ func (v *visit) stream(run func(ctx context.Context, out *events) error) error {
 	if err := out.write("retry: 1000\n\n"); err != nil {
 		return nil //nolint:nilerr // the visitor is gone
 	}
-	ctx, cancel := context.WithCancel(v.ctx)
+	// It outlasts what a page may take.
+	ctx, cancel := context.WithCancel(withToken(fromVisitor(v.r), v.pages.token(v.r)))
 	defer cancel()
 	stop := context.AfterFunc(v.pages.ending, cancel)
 	defer stop()

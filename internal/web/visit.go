@@ -27,11 +27,7 @@ type visit struct {
 }
 
 func (p *Pages) visit(w http.ResponseWriter, r *http.Request) *visit {
-	ctx := fromVisitor(r)
-	if token := p.token(r); token != "" {
-		ctx = withToken(ctx, token)
-	}
-	return &visit{pages: p, w: w, r: r, ctx: ctx, status: http.StatusOK}
+	return &visit{pages: p, w: w, r: r, ctx: withToken(fromVisitor(r), p.token(r)), status: http.StatusOK}
 }
 
 // fromVisitor is a request's context from which calls say whose they are: what one visitor gets wrong
@@ -40,7 +36,11 @@ func fromVisitor(r *http.Request) context.Context {
 	return metadata.AppendToOutgoingContext(r.Context(), "stillroom-visitor", r.RemoteAddr)
 }
 
+// withToken makes calls carry a token, if there is one.
 func withToken(ctx context.Context, token string) context.Context {
+	if token == "" {
+		return ctx
+	}
 	return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
 }
 

@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
 	cdplog "github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
@@ -96,6 +98,9 @@ type Browser struct {
 // scripts throw and what its policy stops fails the test.
 func (k *Kitchen) Browser(token string) *Browser {
 	k.t.Helper()
+	if testing.Short() {
+		k.t.Skip("a browser takes long")
+	}
 	ctx, cancel := chromedp.NewContext(startChromium(k.t), chromedp.WithNewBrowserContext())
 	k.t.Cleanup(cancel)
 	b := &Browser{kitchen: k, t: k.t, ctx: ctx}
@@ -134,6 +139,27 @@ func (b *Browser) fault(text string) {
 func (b *Browser) Phone() {
 	b.t.Helper()
 	b.Run(chromedp.EmulateViewport(390, 844, chromedp.EmulateScale(2), chromedp.EmulateMobile, chromedp.EmulateTouch))
+}
+
+// Dark makes the browser one that prefers dark pages.
+func (b *Browser) Dark() {
+	b.t.Helper()
+	b.Run(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}}})
+		return chromedp.Void{}, err
+	})
+}
+
+// Reflows checks that the page needs no scrolling to the side on a screen 320 pixels wide, as 1,280 pixels are at
+// 400 % (WCAG 2.2, success criterion 1.4.10), and that what is pressed on it is 24 pixels high and wide at least
+// (2.5.8), or a link within a sentence. The browser keeps that width.
+func (b *Browser) Reflows() {
+	b.t.Helper()
+	b.Run(chromedp.EmulateViewport(320, 800, chromedp.EmulateMobile, chromedp.EmulateTouch))
+	b.WaitFor("innerWidth === 320")
+	require.Equal(b.t, "", b.Value(`document.documentElement.scrollWidth <= 320 ? "" : [...document.querySelectorAll("main *")].filter(e => e.getBoundingClientRect().right > 321).map(e => e.outerHTML.slice(0, 120)).join("\n")`), b.Path())
+	require.Equal(b.t, "", b.Value(`[...document.querySelectorAll("button, summary, select, input:not([type=hidden], [type=checkbox], [type=radio]), .tags a, a.button")].filter(e => e.checkVisibility()).filter(e => { const r = e.getBoundingClientRect(); return r.width < 24 || r.height < 24; }).map(e => e.outerHTML.slice(0, 120)).join("\n")`), b.Path())
 }
 
 // Run does what chromedp can do.

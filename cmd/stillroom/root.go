@@ -54,7 +54,7 @@ Run it:  stillroom serve        (then the other commands, in another terminal)`,
 		&cobra.Group{ID: groupPlan, Title: "Plan and teach:"},
 	)
 	root.AddCommand(
-		newDemo(s), newServe(s), newHealth(s), newToken(s), newRecord(s),
+		newDemo(s), newServe(s), newBackup(s), newRestore(s), newHealth(s), newToken(s), newRecord(s),
 		newKitchen(s), newSite(s), newClass(s), newStation(s), newBatch(s), newRoster(s), newParticipant(s),
 		newRecipe(s), newEquipment(s), newProcess(s),
 		newOffer(s), newStock(s), newShopping(s),

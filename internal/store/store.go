@@ -10,6 +10,7 @@ package store
 import (
 	"context"
 	"embed"
+	"errors"
 	"fmt"
 	"io/fs"
 	"log/slog"
@@ -85,16 +86,26 @@ func Open(ctx context.Context, url string, options ...Option) (*Store, error) {
 // security; see migration 00009.
 const serviceRole = "stillroom_service"
 
-// chooseRole finds out whether transactions can run as the service's role.
+// chooseRole finds out whether transactions can run as the service's role. Where an
+// administrator made the role, it has its rights only from here on.
 func (s *Store) chooseRole(ctx context.Context) error {
-	var may bool
-	err := s.pool.QueryRow(ctx, `SELECT COALESCE((SELECT pg_has_role(current_user, oid, 'MEMBER') FROM pg_roles WHERE rolname = $1), false)`, serviceRole).Scan(&may)
-	if may {
-		s.role = serviceRole
-	} else if err == nil {
-		slog.WarnContext(ctx, "the database role "+serviceRole+" is missing; have an administrator make it and grant it to the service's user")
+	var may, able bool
+	err := s.pool.QueryRow(ctx, `SELECT pg_has_role(current_user, oid, 'MEMBER'), has_table_privilege(oid, 'public.kitchens', 'SELECT')
+		FROM pg_roles WHERE rolname = $1`, serviceRole).Scan(&may, &able)
+	if err != nil && !errors.Is(err, pgx.ErrNoRows) {
+		return err
 	}
-	return err
+	if !may {
+		slog.WarnContext(ctx, "the database role "+serviceRole+" is missing; have an administrator make it and grant it to the service's user")
+		return nil
+	}
+	if !able {
+		if _, err := s.pool.Exec(ctx, `SELECT grant_service()`); err != nil {
+			return err
+		}
+	}
+	s.role = serviceRole
+	return nil
 }
 
 // Close gives the connections back.

@@ -68,6 +68,12 @@ func (v *visit) fail(err error) {
 		return // nobody is there to read it
 	}
 	t := explain(err)
+	if t.Status == http.StatusUnauthorized && !v.pages.Open && isMine(v.r.URL.Path) {
+		// A participant has no token to type; a link is what they know.
+		v.setCookie(sessionCookie, "", -1)
+		v.failing(v.invitationOver(t.Status))
+		return
+	}
 	if t.Status == http.StatusUnauthorized && !v.pages.Open {
 		then := ""
 		if v.r.Method == http.MethodGet && v.r.URL.RequestURI() != "/" {

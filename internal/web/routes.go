@@ -15,6 +15,7 @@ func (p *Pages) routes() {
 	p.mux.Handle("GET /assets/{file}", p.looks)
 	p.sessionPages()
 	p.kitchenPages()
+	p.myPages()
 	p.classPages()
 	p.rosterPages()
 	p.batchPages()

@@ -43,6 +43,10 @@ func (p *Pages) sessionPages() {
 		v.setCookie(sessionCookie, "", -1)
 		v.failing(v.done("/sign-in", "You are signed out."))
 	})
+	p.mux.HandleFunc("GET /join", func(w http.ResponseWriter, r *http.Request) {
+		v := p.visit(w, r)
+		v.failing(v.joinInstead())
+	})
 	p.mux.HandleFunc("GET /join/{secret}", func(w http.ResponseWriter, r *http.Request) {
 		v := p.visit(w, r)
 		v.failing(v.join(r.PathValue("secret")))
@@ -136,15 +140,16 @@ func (v *visit) join(secret string) error {
 	v.w.Header().Set("Referrer-Policy", "no-referrer")
 	caller, err := v.who(secret)
 	if status.Code(err) == codes.Unauthenticated {
-		return status.Error(codes.NotFound, "this invitation opens nothing any more: it has expired or was taken back; ask your instructor for another")
+		return v.invitationOver(http.StatusNotFound)
 	}
 	if err != nil {
 		return err
 	}
 	if token := v.pages.token(v.r); token != "" && token != secret {
-		if other, err := v.who(token); err == nil {
+		if _, err := v.who(token); err == nil {
 			// Somebody else's link must not quietly make an instructor a participant.
-			return v.render("join", page{Title: "Open the invitation?", Plain: true, Data: map[string]any{"Secret": secret, "Other": other, "Caller": caller}})
+			v.setCookie(pendingCookie, secret, pendingSeconds)
+			return v.see("/join")
 		}
 	}
 	v.begin(secret, caller)

@@ -111,6 +111,9 @@ func (v *visit) render(name string, p page) error {
 	if p.Class != "" && v.least(stillroomv1.Role_ROLE_ASSISTANT) {
 		s.Tabs = v.pages.tabs
 	}
+	if p.Class == myRoot {
+		s.Tabs = myTabs
+	}
 	var out bytes.Buffer
 	if err := v.pages.looks.execute(&out, name, "layout", s); err != nil {
 		return err

@@ -162,6 +162,21 @@ func (b *Browser) Reflows() {
 	require.Equal(b.t, "", b.Value(`[...document.querySelectorAll("button, summary, select, input:not([type=hidden], [type=checkbox], [type=radio]), .tags a, a.button")].filter(e => e.checkVisibility()).filter(e => { const r = e.getBoundingClientRect(); return r.width < 24 || r.height < 24; }).map(e => e.outerHTML.slice(0, 120)).join("\n")`), b.Path())
 }
 
+// WithoutScripts keeps pages from running scripts from the next one on; what a test asks of the page is still answered.
+func (b *Browser) WithoutScripts() {
+	b.t.Helper()
+	b.Run(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+		return chromedp.Void{}, err
+	})
+}
+
+// LargeText doubles the size of the page's text.
+func (b *Browser) LargeText() {
+	b.t.Helper()
+	b.do(`document.documentElement.style.fontSize = "200%"`)
+}
+
 // Run does what chromedp can do.
 func (b *Browser) Run(actions ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()

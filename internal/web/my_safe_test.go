@@ -1,0 +1,222 @@
+package web_test
+
+import (
+	"io"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
+
+	stillroomv1 "stillroom/proto/stillroom/v1"
+
+	"stillroom/internal/web/webtest"
+)
+
+var myPaths = []string{"/my", "/my/card", "/my/jars", "/my/home", "/my/questions"}
+
+// read gives a page's text and its code.
+func read(t *testing.T, c *http.Client, address string) (string, int) {
+	t.Helper()
+	reply, err := c.Get(address)
+	require.NoError(t, err)
+	text, err := io.ReadAll(reply.Body)
+	require.NoError(t, err)
+	require.NoError(t, reply.Body.Close())
+	return string(text), reply.StatusCode
+}
+
+// TestMyPagesFitATelephone: by day and by night and in letters of twice the size nothing
+// runs out of the screen, and axe-core finds nothing.
+func TestMyPagesFitATelephone(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	plan := planned(t, k)
+	questions := stillroomv1.NewQuestionServiceClient(k.Conn)
+	for who, text := range map[string]string{ximena: "How much headspace does the relish need?", tobiah: "One of my jars did not seal overnight. Can I still save it?"} {
+		_, err := questions.CreateQuestion(t.Context(), &stillroomv1.CreateQuestionRequest{Parent: webtest.Name, Question: &stillroomv1.Question{
+			Text: text, Asker: k.Participant(who), Class: webtest.Class}})
+		require.NoError(t, err)
+	}
+	b := k.Browser("")
+	b.Phone()
+	b.Open("/join/" + k.Invite(ximena))
+	b.Sees("Your place")
+	k.SetNow(plan.GetOutcome().GetFinishTime().AsTime().Add(13 * time.Hour))
+	fits := func() {
+		b.WaitFor(`document.documentElement.scrollWidth <= innerWidth`)
+		b.Accessible()
+	}
+	look := append([]string{"/my/home?altitude=5430&unit=ft&jar=recipes%2Fcranberry-salsa%2Frevisions%2F1+2"}, myPaths...)
+	for _, path := range look {
+		name := strings.NewReplacer("/", "-", "?", "").Replace(strings.SplitN(path, "=", 2)[0][1:])
+		b.Open(path)
+		fits()
+		b.Screenshot("day-" + name)
+		b.LargeText()
+		fits()
+		b.Screenshot("large-" + name)
+	}
+	b.Dark()
+	for _, path := range look {
+		b.Open(path)
+		fits()
+		b.Screenshot("night-" + strings.NewReplacer("/", "-", "?", "").Replace(strings.SplitN(path, "=", 2)[0][1:]))
+	}
+}
+
+// TestOnlyOnesOwn: a participant's pages hold nothing of another participant, and the
+// addresses of others, of the class and of the kitchen open nothing.
+func TestOnlyOnesOwn(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	planned(t, k)
+	rosters := stillroomv1.NewRosterServiceClient(k.Conn)
+	_, err := rosters.UpdateParticipant(t.Context(), &stillroomv1.UpdateParticipantRequest{
+		Participant: &stillroomv1.Participant{Name: k.Participant(tobiah), Phone: "+1 555 010 9917"}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"phone"}}})
+	require.NoError(t, err)
+	asked, err := stillroomv1.NewQuestionServiceClient(k.Conn).CreateQuestion(t.Context(), &stillroomv1.CreateQuestionRequest{Parent: webtest.Name,
+		Question: &stillroomv1.Question{Text: "Is this for everybody?", Asker: k.Participant(tobiah), Class: webtest.Class}})
+	require.NoError(t, err)
+	all, err := rosters.ListParticipants(t.Context(), &stillroomv1.ListParticipantsRequest{Parent: webtest.Name, PageSize: 1000})
+	require.NoError(t, err)
+	require.Greater(t, len(all.GetParticipants()), 10)
+
+	c := k.Client(k.Invite(ximena))
+	for _, path := range myPaths {
+		text, code := read(t, c, k.URL+path)
+		require.Equal(t, http.StatusOK, code, path)
+		for _, p := range all.GetParticipants() {
+			if p.GetDisplayName() == ximena {
+				continue
+			}
+			require.NotContains(t, text, p.GetDisplayName(), path)
+			require.NotContains(t, text, p.GetEmail(), path)
+			require.NotContains(t, text, p.GetName(), path)
+		}
+		require.NotContains(t, text, "celery", "%s: an allergy", path)
+		require.NotContains(t, text, "555 010 9917", path)
+	}
+	text, _ := read(t, c, k.URL+"/my/questions")
+	require.Contains(t, text, "Is this for everybody?")
+
+	for _, path := range []string{
+		"/" + webtest.Name, "/" + webtest.Class, "/" + webtest.Class + "/shopping", "/" + webtest.Class + "/board", "/" + webtest.Class + "/queue",
+		"/" + webtest.Name + "/classes/another", "/" + k.Participant(tobiah), "/my/tobiah", "/my/jars/b1", "/my/questions/" + asked.GetName(),
+	} {
+		text, code := read(t, c, k.URL+path)
+		require.GreaterOrEqual(t, code, 400, path)
+		require.NotContains(t, text, tobiah, path)
+	}
+	for path, values := range map[string]url.Values{
+		"/my/questions/" + asked.GetName()[strings.LastIndexByte(asked.GetName(), '/')+1:] + "/withdraw": nil,
+		"/my/jars/no-batch": {"unsealed": {"1"}},
+	} {
+		reply, err := c.PostForm(k.URL+path, values)
+		require.NoError(t, err)
+		require.NoError(t, reply.Body.Close())
+	}
+	still, err := stillroomv1.NewQuestionServiceClient(k.Conn).GetQuestion(t.Context(), &stillroomv1.GetQuestionRequest{Name: asked.GetName()})
+	require.NoError(t, err)
+	require.Equal(t, stillroomv1.QuestionState_QUESTION_STATE_ASKED, still.GetState(), "another's question stays")
+
+	// Whoever is no participant has no such pages.
+	text, code := read(t, k.Client(k.Token(stillroomv1.Role_ROLE_OWNER)), k.URL+"/my")
+	require.Equal(t, http.StatusForbidden, code)
+	require.Contains(t, text, "open with the link of an invitation")
+}
+
+// TestARevokedInvitation says kindly what happened and whom to ask, at the link and in the middle of it.
+func TestARevokedInvitation(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	secret := k.Invite(ximena)
+	b := k.Browser("")
+	b.Phone()
+	b.Open("/join/" + secret)
+	b.Sees("Your place")
+	access := stillroomv1.NewAccessServiceClient(k.Conn)
+	tokens, err := access.ListTokens(t.Context(), &stillroomv1.ListTokensRequest{Parent: webtest.Name})
+	require.NoError(t, err)
+	for _, token := range tokens.GetTokens() {
+		_, err := access.RevokeToken(t.Context(), &stillroomv1.RevokeTokenRequest{Name: token.GetName()})
+		require.NoError(t, err)
+	}
+	b.Click("My jars")
+	b.Sees("This invitation opens nothing any more")
+	b.Sees("ask the instructor who invited you")
+	b.Accessible()
+	b.Screenshot("invitation-over")
+	b.Open("/join/" + secret)
+	b.Sees("ask the instructor who invited you")
+	// The cookie went with it.
+	b.Open("/my")
+	b.Sees("ask the instructor who invited you")
+
+	c := k.Client("")
+	text, code := read(t, c, k.URL+"/join/nonsense")
+	require.Equal(t, http.StatusNotFound, code)
+	require.Contains(t, text, "ask the instructor who invited you")
+	text, code = read(t, c, k.URL+"/my/questions")
+	require.Equal(t, http.StatusUnauthorized, code)
+	require.Contains(t, text, "ask the instructor who invited you")
+}
+
+// TestAnInvitationBesideASession: the link is out of the address before anything is asked.
+func TestAnInvitationBesideASession(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	secret := k.Invite(ximena)
+	b := k.Browser(k.Token(stillroomv1.Role_ROLE_INSTRUCTOR))
+	b.Open("/join/" + secret)
+	b.Sees("Open the invitation?")
+	require.NotContains(t, b.Value("location.href"), secret)
+	b.Accessible()
+	b.Click("Open the invitation")
+	b.Sees("Your place")
+	b.Open("/join")
+	b.Sees("Your place")
+}
+
+// TestHostileTextOnMyPages puts markup, scripts and controls of direction into every text that a participant's pages show.
+func TestHostileTextOnMyPages(t *testing.T) {
+	t.Parallel()
+	const hostile = `<script>document.title="taken"</script><img src=x onerror="document.title='taken'">"'>{{.}}` + "\u202e gnol"
+	k := webtest.Open(t)
+	k.SetUp()
+	classes := stillroomv1.NewClassServiceClient(k.Conn)
+	_, err := classes.UpdateClass(t.Context(), &stillroomv1.UpdateClassRequest{Class: &stillroomv1.Class{Name: webtest.Class, DisplayName: hostile}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"display_name"}}})
+	require.NoError(t, err)
+	_, err = classes.UpdateStation(t.Context(), &stillroomv1.UpdateStationRequest{Station: &stillroomv1.Station{Name: webtest.Class + "/stations/bench-1", DisplayName: hostile}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"display_name"}}})
+	require.NoError(t, err)
+	planned(t, k)
+	questions := stillroomv1.NewQuestionServiceClient(k.Conn)
+	for id, who := range map[string]string{"mine": ximena, "theirs": tobiah} {
+		_, err := questions.CreateQuestion(t.Context(), &stillroomv1.CreateQuestionRequest{Parent: webtest.Name, QuestionId: id,
+			Question: &stillroomv1.Question{Text: id + " " + hostile, Asker: k.Participant(who), Class: webtest.Class}})
+		require.NoError(t, err)
+	}
+	_, err = questions.AnswerQuestion(t.Context(), &stillroomv1.AnswerQuestionRequest{Name: webtest.Name + "/questions/mine", Answer: &stillroomv1.Answer{
+		Text: hostile, AnsweredBy: hostile[:60], Sources: []*stillroomv1.Source{{Publication: hostile[:60], Locator: hostile[:60]}}}})
+	require.NoError(t, err)
+	b := k.Browser("")
+	b.Phone()
+	b.Open("/join/" + k.Invite(ximena))
+	b.Sees("Your place")
+	for _, path := range append([]string{"/my/home?altitude=" + url.QueryEscape(hostile) + "&jar=" + url.QueryEscape(hostile)}, myPaths...) {
+		b.Open(path)
+		b.WaitFor(`document.querySelector("footer")`)
+		require.NotEqual(t, "taken", b.Value("document.title"), path)
+		require.Equal(t, "0", b.Value(`document.querySelectorAll("main script, main img").length`), path)
+		// What people wrote stands apart from the direction of the text around it.
+		require.Equal(t, "0", b.Value(`(() => { let bare = 0; const w = document.createTreeWalker(document.querySelector("main"), NodeFilter.SHOW_TEXT);
+			while (w.nextNode()) if (w.currentNode.data.includes("\u202e") && !w.currentNode.parentElement.closest("bdi, [dir=auto], textarea, input, option")) bare++; return bare })()`), path)
+	}
+}

@@ -83,6 +83,8 @@ type pagesOptions struct {
 	now     func() time.Time
 	failed  chan<- error
 	through inside
+	// signIns are the identity providers by which visitors may sign in; nil for none.
+	signIns web.SignIns
 }
 
 // startPages shows the pages on an address until stop.
@@ -95,7 +97,7 @@ func startPages(o pagesOptions) (*pagesServer, error) {
 	if err != nil {
 		return nil, err
 	}
-	pages, err := web.New(web.Options{Services: conn, Log: o.log, Now: o.now, Open: o.open, Public: public})
+	pages, err := web.New(web.Options{Services: conn, Log: o.log, Now: o.now, Open: o.open, SignIns: o.signIns, Public: public})
 	if err != nil {
 		return nil, errors.Join(err, conn.Close())
 	}

@@ -220,9 +220,13 @@ func startServer(ctx context.Context, o serverOptions) (_ *server, err error) {
 	if o.web != "" {
 		through := newInside()
 		go func() { srv.failed <- srv.grpc.Serve(through) }()
-		srv.pages, err = startPages(pagesOptions{
+		pages := pagesOptions{
 			listen: o.web, public: o.webAddress, open: o.open, tls: transport, log: o.log, now: o.now, failed: srv.failed, through: through,
-		})
+		}
+		if providers != nil && len(providers.Titles()) > 0 {
+			pages.signIns = providers
+		}
+		srv.pages, err = startPages(pages)
 		if err != nil {
 			return nil, err
 		}

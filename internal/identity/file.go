@@ -7,6 +7,7 @@ import (
 	"io"
 	"net"
 	"net/url"
+	"os"
 	"regexp"
 	"slices"
 	"strings"
@@ -41,6 +42,8 @@ type Provider struct {
 	// DigestSubject keeps a digest of the subject in the record of changes, for providers whose
 	// subjects are people's names.
 	DigestSubject bool `yaml:"digest_subject"`
+	// SignIn has people sign in to the pages by this provider; nil when they do not.
+	SignIn *SignIn `yaml:"sign_in"`
 }
 
 // providersFile is the documented shape of the file:
@@ -57,6 +60,7 @@ type Provider struct {
 //	  clients: [stillroom-cli]     # optional
 //	  algorithms: [ES256]          # optional
 //	  digest_subject: true         # optional
+//	  sign_in: {title: Meadow account, secret_variable: MEADOW_SECRET, scopes: [groups]}   # optional, for the pages
 type providersFile struct {
 	Providers []Provider `yaml:"providers"`
 }
@@ -137,6 +141,12 @@ func (p Provider) check(c *fault.Collector, at string) {
 	}
 	if values == 0 {
 		c.Add(at+"roles", "", "lets nobody in", "give for owner, instructor or assistant the claim's values")
+	}
+	if p.SignIn != nil && p.SignIn.Title == "" {
+		c.Add(at+"sign_in.title", "", "is missing", "give what people know the provider by")
+	}
+	if p.SignIn != nil && p.SignIn.SecretVariable != "" && os.Getenv(p.SignIn.SecretVariable) == "" {
+		c.Add(at+"sign_in.secret_variable", p.SignIn.SecretVariable, "is not set in the environment", "set it to the client's secret, or leave it out for a client without one")
 	}
 	for _, a := range p.Algorithms {
 		if !slices.Contains(publicAlgorithms, a) {

@@ -27,8 +27,10 @@ const longestToken = 16 << 10
 type Verifier struct {
 	// byIssuer does not change.
 	byIssuer map[string]*issuer
-	log      *slog.Logger
-	now      func() time.Time
+	// doors are the providers by which people sign in to the pages.
+	doors []Provider
+	log   *slog.Logger
+	now   func() time.Time
 }
 
 // issuer is a provider's keys with the kitchens it vouches for.
@@ -51,6 +53,9 @@ func New(providers []Provider, log *slog.Logger, now func() time.Time) *Verifier
 			v.byIssuer[p.Issuer] = of
 		}
 		of.entries = append(of.entries, p)
+		if p.SignIn != nil {
+			v.doors = append(v.doors, p)
+		}
 		for _, a := range p.Algorithms {
 			if !slices.Contains(of.keys.algorithms, a) {
 				of.keys.algorithms = append(of.keys.algorithms, a)
@@ -255,17 +260,21 @@ func (h header) forAccess() bool {
 
 // peek reads a token without believing it.
 func peek(token string) (h header, c claims, err error) {
-	parts := strings.Split(token, ".")
-	for i, into := range []any{&h, &c} {
-		var text []byte
-		if text, err = base64.RawURLEncoding.DecodeString(parts[i]); err == nil {
-			err = json.Unmarshal(text, into)
-		}
-		if err != nil {
-			return h, c, err
-		}
+	if err := part(token, 0, &h); err != nil {
+		return h, c, err
 	}
-	return h, c, nil
+	return h, c, payload(token, &c)
+}
+
+// payload reads a token's claims without checking them.
+func payload(token string, into any) error { return part(token, 1, into) }
+
+func part(token string, n int, into any) error {
+	text, err := base64.RawURLEncoding.DecodeString(strings.Split(token, ".")[n])
+	if err != nil {
+		return err
+	}
+	return json.Unmarshal(text, into)
 }
 
 // checking checks the signature of one token.

@@ -15,6 +15,7 @@ import (
 
 	"github.com/coreos/go-oidc/v3/oidc"
 	"github.com/go-jose/go-jose/v4"
+	"golang.org/x/oauth2"
 )
 
 const (
@@ -53,6 +54,8 @@ type keyRing struct {
 type published struct {
 	oidc.StaticKeySet
 	ids map[string]bool
+	// endpoint is where people sign in.
+	endpoint oauth2.Endpoint
 }
 
 // errAway says that there are no keys to go by.
@@ -186,7 +189,11 @@ func (r *keyRing) fetch(ctx context.Context) (*published, error) {
 	if err := json.NewDecoder(response.Body).Decode(&set); err != nil {
 		return nil, fmt.Errorf("reading the keys: %w", err)
 	}
-	return r.sort(set.Keys)
+	out, err := r.sort(set.Keys)
+	if err == nil {
+		out.endpoint = provider.Endpoint()
+	}
+	return out, err
 }
 
 // sort keeps the keys that may check a signature. One that is not understood is no reason

@@ -38,6 +38,7 @@ func (p *Pages) sessionPages() {
 		v := p.visit(w, r)
 		v.failing(v.signedIn())
 	})
+	p.providerPages()
 	p.mux.HandleFunc("POST /sign-out", func(w http.ResponseWriter, r *http.Request) {
 		v := p.visit(w, r)
 		v.setCookie(sessionCookie, "", -1)
@@ -92,7 +93,7 @@ func (v *visit) setCookie(name, value string, seconds int) {
 }
 
 func (v *visit) signIn(f form) error {
-	p := page{Title: "Sign in", Plain: true, Data: f}
+	p := page{Title: "Sign in", Plain: true, Data: signInPage{Form: f, Providers: v.providers()}}
 	if f.refused() {
 		return v.renderForm("sign-in", p)
 	}

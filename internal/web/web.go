@@ -23,6 +23,8 @@ type Options struct {
 	// Open asks nobody to sign in, where the services take every caller for the operator. Only visitors from
 	// and to this machine are served then.
 	Open bool
+	// SignIns are the identity providers by which visitors may sign in; nil for none.
+	SignIns SignIns
 	// Public is the address by which people reach the pages, where it is not the one they ask for, such as
 	// https://stillroom.example behind a proxy that ends TLS. Nil when there is no such thing.
 	Public *url.URL

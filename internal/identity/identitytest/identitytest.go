@@ -9,11 +9,16 @@ import (
 	"crypto/elliptic"
 	"crypto/rand"
 	"crypto/rsa"
+	"crypto/sha256"
 	"crypto/x509"
 	"encoding/base64"
 	"encoding/json"
+	"maps"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
+	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -32,6 +37,10 @@ type Provider struct {
 	away atomic.Bool
 	mu   sync.Mutex
 	keys []jose.JSONWebKey
+	// person and secret are who signs in and what the client must show; codes are those given out.
+	person map[string]any
+	secret string
+	codes  map[string]url.Values
 }
 
 // Start starts a provider that signs with an RSA key called "first".
@@ -71,9 +80,68 @@ func (p *Provider) Use(keys ...jose.JSONWebKey) {
 	p.keys = keys
 }
 
+// Person signs in whoever is sent to the provider from now on with these claims; the
+// client must show a secret.
+func (p *Provider) Person(secret string, claims map[string]any) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.person, p.secret, p.codes = claims, secret, map[string]url.Values{}
+}
+
+// authorize signs somebody in at once and sends them back (OpenID Connect Core 1.0, section 3.1.2).
+func (p *Provider) authorize(w http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	back, err := url.Parse(q.Get("redirect_uri"))
+	if err != nil || q.Get("response_type") != "code" || q.Get("code_challenge_method") != "S256" || q.Get("nonce") == "" ||
+		!slices.Contains(strings.Fields(q.Get("scope")), "openid") {
+		http.Error(w, "not a request of the authorization code flow with PKCE", http.StatusBadRequest)
+		return
+	}
+	code := rand.Text()
+	p.mu.Lock()
+	p.codes[code] = q
+	p.mu.Unlock()
+	back.RawQuery = url.Values{"code": {code}, "state": {q.Get("state")}}.Encode()
+	http.Redirect(w, r, back.String(), http.StatusFound)
+}
+
+// token gives the token for a code, once, to the client that asked for it.
+func (p *Provider) token(w http.ResponseWriter, r *http.Request) {
+	id, secret, _ := r.BasicAuth()
+	secret, _ = url.QueryUnescape(secret) // RFC 6749, section 2.3.1
+	p.mu.Lock()
+	asked, known := p.codes[r.PostFormValue("code")]
+	delete(p.codes, r.PostFormValue("code"))
+	challenge := sha256.Sum256([]byte(r.PostFormValue("code_verifier"))) // RFC 7636, section 4.6
+	fits := known && id == asked.Get("client_id") && secret == p.secret && r.PostFormValue("redirect_uri") == asked.Get("redirect_uri") &&
+		base64.RawURLEncoding.EncodeToString(challenge[:]) == asked.Get("code_challenge")
+	key, claims := p.keys[0], maps.Clone(p.person)
+	p.mu.Unlock()
+	if !fits {
+		http.Error(w, `{"error":"invalid_grant"}`, http.StatusBadRequest)
+		return
+	}
+	if _, set := claims["nonce"]; !set {
+		claims["nonce"] = asked.Get("nonce")
+	}
+	signed, err := sign(jose.SignatureAlgorithm(key.Algorithm), key.Key, key.KeyID, "JWT", claims)
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	_ = json.NewEncoder(w).Encode(map[string]any{"access_token": "opaque", "token_type": "Bearer", "id_token": signed})
+}
+
 func (p *Provider) serve(w http.ResponseWriter, r *http.Request) {
 	var answer any
 	switch r.URL.Path {
+	case "/authorize":
+		p.authorize(w, r)
+		return
+	case "/token":
+		p.token(w, r)
+		return
 	case "/.well-known/openid-configuration":
 		answer = map[string]any{
 			"issuer": p.Issuer, "jwks_uri": p.Issuer + "/keys", "authorization_endpoint": p.Issuer + "/authorize",
@@ -109,16 +177,26 @@ func (p *Provider) Sign(t testing.TB, claims map[string]any) string {
 // SignWith signs claims with any key, by any algorithm and with any header.
 func SignWith(t testing.TB, algorithm jose.SignatureAlgorithm, key any, id, kind string, claims map[string]any) string {
 	t.Helper()
-	options := (&jose.SignerOptions{}).WithType(jose.ContentType(kind))
-	signer, err := jose.NewSigner(jose.SigningKey{Algorithm: algorithm, Key: jose.JSONWebKey{Key: key, KeyID: id}}, options)
-	require.NoError(t, err)
-	payload, err := json.Marshal(claims)
-	require.NoError(t, err)
-	signed, err := signer.Sign(payload)
-	require.NoError(t, err)
-	token, err := signed.CompactSerialize()
+	token, err := sign(algorithm, key, id, kind, claims)
 	require.NoError(t, err)
 	return token
+}
+
+func sign(algorithm jose.SignatureAlgorithm, key any, id, kind string, claims map[string]any) (string, error) {
+	options := (&jose.SignerOptions{}).WithType(jose.ContentType(kind))
+	signer, err := jose.NewSigner(jose.SigningKey{Algorithm: algorithm, Key: jose.JSONWebKey{Key: key, KeyID: id}}, options)
+	if err != nil {
+		return "", err
+	}
+	payload, err := json.Marshal(claims)
+	if err != nil {
+		return "", err
+	}
+	signed, err := signer.Sign(payload)
+	if err != nil {
+		return "", err
+	}
+	return signed.CompactSerialize()
 }
 
 // Unsigned makes a token with the algorithm "none" (RFC 7519, section 6).

@@ -21,6 +21,9 @@ func (p *Pages) routes() {
 	p.batchPages()
 	p.shoppingPages()
 	p.sheetPages()
+	p.boardPages()
+	p.queuePages()
+	p.livePages()
 	p.mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		p.visit(w, r).fail(status.Error(codes.NotFound, "there is no such page"))
 	})

@@ -33,11 +33,12 @@ type Options struct {
 // Pages is the handler of all pages.
 type Pages struct {
 	Options
-	mux     *http.ServeMux
-	handler http.Handler
-	looks   *looks
-	nudges  nudges
-	tabs    []tab
+	mux      *http.ServeMux
+	handler  http.Handler
+	looks    *looks
+	nudges   nudges
+	searches searches
+	tabs     []tab
 	// ending is closed when the server stops.
 	ending context.Context
 	end    context.CancelFunc

@@ -24,6 +24,8 @@ func (l *looks) functions() template.FuncMap {
 		"clock": clock, "day": day, "moment": moment, "instant": instant, "hour": func(t time.Time) string { return t.Format("15:04") },
 		"last": last, "parent": parent, "tenth": tenth, "money": money, "jar": jarWord, "jars": jarCount, "role": roleWord, "altitude": altitude,
 		"fresh": uuid.NewString, "said": inert.Text,
+		"people": peopleWords, "state": stateWord, "step": stepWord, "span": minuteClock, "rule": ruleWord,
+		"process": words.Process, "minutes": afterOpening, "percentage": func(share float64) float64 { return share * 100 },
 		"count": count, "field": newField, "dict": dict, "add": func(a, b int) int { return a + b },
 	}
 }

@@ -84,8 +84,7 @@
   function lost() {
     if (!held || (document.activeElement && document.activeElement !== document.body)) return;
     const all = items();
-    const to = all.find((q) => q.id === at) || all[Math.min(place, all.length - 1)] ||
-      document.querySelector("#live-now textarea") || document.querySelector("[data-keys] [data-focus]");
+    const to = all.find((q) => q.id === at) || all[Math.min(place, all.length - 1)] || document.querySelector("[data-keys] [data-focus]");
     if (to) to.focus({ preventScroll: false });
   }
   let now = "";

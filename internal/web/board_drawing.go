@@ -12,6 +12,7 @@ import (
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
 	"stillroom/internal/web/chart"
+	"stillroom/internal/web/inert"
 	"stillroom/internal/web/words"
 )
 
@@ -52,8 +53,9 @@ type boardBatch struct {
 // Key is the last part of the batch's name, for the names of fields.
 func (b boardBatch) Key() string { return last(b.GetBatch()) }
 
+// station is a station's name, safe beside other names.
 func (d drawing) station(name string) string {
-	if n := d.stations[name]; n != "" {
+	if n := inert.Text(d.stations[name]); n != "" {
 		return n
 	}
 	return last(name)

@@ -69,7 +69,7 @@ func figuresOnBoard(t testing.TB, b *webtest.Browser, plan *stillroomv1.LoadPlan
 				for _, at := range []time.Time{l.GetInTime().AsTime(), l.GetBoilTime().AsTime(), l.GetClockTime().AsTime(), l.GetOffTime().AsTime(), l.GetOutTime().AsTime()} {
 					require.Contains(t, text, wall(t, at))
 				}
-				require.Contains(t, text, fmt.Sprintf("boiling water, %d minutes (%s)", l.GetProcess().GetMinutes(), l.GetProcess().GetAltitudeBand()))
+				require.Contains(t, text, fmt.Sprintf("boiling water, %d min, at %s", l.GetProcess().GetMinutes(), l.GetProcess().GetAltitudeBand()))
 			}
 			for _, jars := range l.GetJars() {
 				require.Contains(t, name, fmt.Sprintf("%d of %s", jars.GetJars(), jars.GetTitle()))

@@ -12,6 +12,7 @@ import (
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
 	"stillroom/internal/web/chart"
+	"stillroom/internal/web/inert"
 	"stillroom/internal/web/words"
 )
 
@@ -87,12 +88,12 @@ func (d drawing) coming(loads []boardLoad, batches []boardBatch, now time.Time) 
 		}
 	}
 	for _, b := range batches {
-		jars := fmt.Sprintf("%s of %s", jarCount(b.GetJars(), b.GetJarSize()), b.GetTitle())
-		add(b.GetCookTime(), "start cooking", fmt.Sprintf("at %s: %s", b.Bench, b.GetTitle()), b.Ref)
+		jars := fmt.Sprintf("%s of %s", jarCount(b.GetJars(), b.GetJarSize()), inert.Text(b.GetTitle()))
+		add(b.GetCookTime(), "start cooking", fmt.Sprintf("at %s: %s", b.Bench, inert.Text(b.GetTitle())), b.Ref)
 		add(b.GetLiddedTime(), "last lid", fmt.Sprintf("at %s: %s", b.Bench, jars), b.Ref)
 	}
 	for _, l := range loads {
-		canner := l.Canner.GetDisplayName()
+		canner := inert.Text(l.Canner.GetDisplayName())
 		add(l.GetInTime(), "load", canner+": "+d.contents(l), l.Ref)
 		add(l.GetClockTime(), "start the clock", fmt.Sprintf("of %s once it is there, not before: %s", canner, words.Process(l.GetProcess())), l.Ref)
 		add(l.GetOffTime(), "heat off", canner, l.Ref)
@@ -128,7 +129,7 @@ func (d drawing) contents(l boardLoad) string {
 		if i > 0 {
 			jars = fmt.Sprint(share.GetJars())
 		}
-		parts = append(parts, fmt.Sprintf("%s of %s from %s", jars, share.GetTitle(), share.Station))
+		parts = append(parts, fmt.Sprintf("%s of %s from %s", jars, inert.Text(share.GetTitle()), share.Station))
 	}
 	return strings.Join(parts, ", ")
 }

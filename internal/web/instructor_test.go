@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"net/http"
 	"testing"
 
 	"github.com/chromedp/chromedp/kb"
@@ -202,4 +203,31 @@ func TestByKeyboard(t *testing.T) {
 	b.TabTo("Compute the list")
 	b.Press(kb.Enter)
 	b.Sees("Version 2 is computed.")
+}
+
+// An assistant sees the class and works its list, but no allergy, and nothing that would be refused.
+func TestAssistantsSeeWhatTheyMay(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	for role, may := range map[stillroomv1.Role]bool{stillroomv1.Role_ROLE_ASSISTANT: false, stillroomv1.Role_ROLE_INSTRUCTOR: true} {
+		c := k.Client(k.Token(role))
+		_, text := weigh(t, c, k.URL+"/"+webtest.Class, false)
+		require.Contains(t, text, "Tobiah Lindqvist-Rao")
+		for _, word := range []string{"celery", "! allergy", "Give the place back", "Take out…", "Add a batch"} {
+			if may {
+				require.Contains(t, text, word, role)
+			} else {
+				require.NotContains(t, text, word, role)
+			}
+		}
+		reply, err := c.PostForm(k.URL+"/"+webtest.Class+"/batches", map[string][]string{"jars": {"6"}})
+		require.NoError(t, err)
+		require.NoError(t, reply.Body.Close())
+		if may {
+			require.Equal(t, http.StatusUnprocessableEntity, reply.StatusCode) // the form again, with what is missing
+		} else {
+			require.Equal(t, http.StatusForbidden, reply.StatusCode)
+		}
+	}
 }

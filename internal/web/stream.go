@@ -35,7 +35,7 @@ func (v *visit) stream(run func(ctx context.Context, out *events) error) error {
 	h.Set("X-Accel-Buffering", "no") // proxies that know it pass events on at once
 	out := &events{w: v.w, rc: http.NewResponseController(v.w)}
 	if err := out.write("retry: 1000\n\n"); err != nil {
-		return nil //nolint:nilerr // the visitor is gone
+		return nil // the visitor is gone
 	}
 	// It outlasts what a page may take.
 	ctx, cancel := context.WithCancel(withToken(fromVisitor(v.r), v.pages.token(v.r)))
@@ -131,7 +131,7 @@ func (v *visit) follow(topic string, every time.Duration, look func(context.Cont
 				return err
 			case !bytes.Equal(now, sent):
 				if err := out.swap("", now); err != nil {
-					return nil //nolint:nilerr // the visitor is gone
+					return nil // the visitor is gone
 				}
 				sent = now
 			}

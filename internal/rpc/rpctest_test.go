@@ -2,13 +2,16 @@ package rpc
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"log/slog"
 	"net"
+	"os"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -19,11 +22,20 @@ import (
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
+	"stillroom/internal/localpg/pgtest"
 	"stillroom/internal/store"
 	"stillroom/internal/store/storetest"
 )
 
-func TestMain(m *testing.M) { storetest.Main(m) }
+// TestMain fails when the tests leave a goroutine behind: a watcher, a search, a server.
+func TestMain(m *testing.M) {
+	code := pgtest.Run(m)
+	if err := goleak.Find(); err != nil && code == 0 {
+		fmt.Fprintln(os.Stderr, err)
+		code = 1
+	}
+	os.Exit(code)
+}
 
 // testServer is a server on a database of the test's own, with a connection to it.
 type testServer struct {

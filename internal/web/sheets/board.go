@@ -36,6 +36,7 @@ func boardChart(m *material, _ Options) (page.Document, error) {
 	for _, n := range m.plan.GetNotes() {
 		doc.Blocks = append(doc.Blocks, page.Paragraph{Style: page.Small, Text: n})
 	}
+	doc.Blocks = append(doc.Blocks, heed)
 	doc.Blocks = append(doc.Blocks, cautions(m.plan.GetCautions())...)
 	return doc, nil
 }

@@ -25,6 +25,7 @@ const (
 	needPlan
 	needProcedure
 	needList
+	needTakeHome
 )
 
 // needs are what each sheet asks for and no more, since not everybody may see everything.
@@ -34,7 +35,7 @@ var needs = map[Kind]need{
 	Board:     needStations | needBatches | needPlan,
 	Labels:    needStations | needBatches | needPlan | needProcedure,
 	SignIn:    needStations | needRoster,
-	SealCheck: needStations | needBatches | needPlan | needProcedure,
+	SealCheck: needStations | needBatches | needPlan | needProcedure | needRoster | needTakeHome,
 }
 
 // material is what the services said.
@@ -49,6 +50,13 @@ type material struct {
 	plan      *stillroomv1.LoadPlan // nil when the class has none
 	procedure *stillroomv1.ClassProcedure
 	list      *stillroomv1.ShoppingList
+	takeHome  []homeward
+}
+
+// homeward is the jars that somebody takes home.
+type homeward struct {
+	who  string
+	jars []*stillroomv1.JarShare
 }
 
 func gather(ctx context.Context, conn grpc.ClientConnInterface, class string, want need) (*material, error) {
@@ -100,8 +108,11 @@ func gather(ctx context.Context, conn grpc.ClientConnInterface, class string, wa
 		m.roster, err = every(func(token string) (*stillroomv1.ListEnrolmentsResponse, error) {
 			return stillroomv1.NewRosterServiceClient(conn).ListEnrolments(ctx, &stillroomv1.ListEnrolmentsRequest{Parent: class, PageSize: most, PageToken: token})
 		}, (*stillroomv1.ListEnrolmentsResponse).GetEnrolments)
-		if want&needRevisions != 0 && status.Code(err) == codes.PermissionDenied {
-			return nil // a participant gets the station cards, without the names of the others
+		if want&(needRevisions|needTakeHome) != 0 && status.Code(err) == codes.PermissionDenied {
+			return nil // a participant gets the sheet, without the names of the others
+		}
+		if err == nil && want&needTakeHome != 0 {
+			m.takeHome, err = takeHome(ctx, conn, m.roster)
 		}
 		return err
 	})
@@ -127,6 +138,25 @@ func gather(ctx context.Context, conn grpc.ClientConnInterface, class string, wa
 		return err
 	})
 	return m, g.Wait()
+}
+
+// takeHome asks whose which jars are, for everybody who has a place at a station.
+func takeHome(ctx context.Context, conn grpc.ClientConnInterface, roster []*stillroomv1.Enrolment) ([]homeward, error) {
+	all := make([]homeward, len(roster))
+	seals := stillroomv1.NewSealServiceClient(conn)
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(8)
+	for i, e := range roster {
+		if e.GetState() != stillroomv1.EnrolmentState_ENROLMENT_STATE_ENROLLED || e.GetStation() == "" {
+			continue
+		}
+		g.Go(func() error {
+			home, err := seals.GetTakeHome(ctx, &stillroomv1.GetTakeHomeRequest{Name: e.GetName()})
+			all[i] = homeward{e.GetParticipantDisplayName(), home.GetJars()}
+			return err
+		})
+	}
+	return all, g.Wait()
 }
 
 // most is the largest page that a list gives.

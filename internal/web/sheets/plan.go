@@ -91,6 +91,9 @@ func (m *marks) processMarks(j *stillroomv1.JarsInLoad) []string {
 	return all
 }
 
+// heed stands over cautions where they are not at the foot of a card.
+var heed = page.Heading{Text: "Heed", Minor: true}
+
 // cautions are set small; the first says whose word comes first.
 func cautions(all []*stillroomv1.Caution) []page.Block {
 	l := page.List{Small: true}
@@ -100,5 +103,5 @@ func cautions(all []*stillroomv1.Caution) []page.Block {
 	if len(l.Items) == 0 {
 		return nil
 	}
-	return []page.Block{page.Heading{Text: "Heed", Minor: true}, l}
+	return []page.Block{l}
 }

@@ -2,20 +2,14 @@ package sheets
 
 import (
 	"fmt"
-	"time"
+	"slices"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	stillroomv1 "stillroom/proto/stillroom/v1"
 
 	"stillroom/internal/web/sheets/page"
 	"stillroom/internal/web/words"
-)
-
-// Jars stand undisturbed for 12 to 24 hours before their seals are tested, and an unsealed jar may be reprocessed
-// within 24 hours (USDA AIB 539, rev. 2015, Guide 1, pp. 1-25 and 1-26). The sheet prints the procedure's own lines
-// beside the hours it reckons from these.
-const (
-	undisturbed = 12 * time.Hour
-	reprocess   = 24 * time.Hour
 )
 
 // sealCheck is the check of every jar's seal the day after, and what to do with a jar that did not seal.
@@ -38,12 +32,12 @@ func sealCheck(m *material, _ Options) (page.Document, error) {
 		doc.Blocks = append(doc.Blocks, table)
 	}
 	doc.Blocks = append(doc.Blocks, m.stage("Storing", "storing")...)
-	heed := page.List{Small: true}
+	list := page.List{Small: true}
 	for _, c := range m.procedure.GetCautions() {
-		heed.Items = append(heed.Items, page.Item{Text: c.GetText(), Source: words.Source(c.GetSource())})
+		list.Items = append(list.Items, page.Item{Text: c.GetText(), Source: words.Source(c.GetSource())})
 	}
-	if len(heed.Items) > 0 {
-		doc.Blocks = append(doc.Blocks, page.Heading{Text: "Heed", Minor: true}, heed)
+	if len(list.Items) > 0 {
+		doc.Blocks = append(doc.Blocks, heed, list)
 	}
 	return doc, nil
 }
@@ -68,19 +62,22 @@ func (m *material) sealGroup(b *stillroomv1.Batch, turn int) page.Group {
 		title = words.Last(b.GetName())
 	}
 	g := page.Group{Head: fmt.Sprintf("%s, batch %d: %s, %s", m.station(b.GetStation()), turn, title, words.Jars(b.GetJars(), b.GetJarSize()))}
+	owners := m.owners(b.GetName())
 	jar := 0
 	add := func(count int32, out string) {
 		for range count {
+			owner := ""
+			if jar < len(owners) {
+				owner = owners[jar]
+			}
 			jar++
-			g.Rows = append(g.Rows, page.Row{Cells: []page.Cell{{Text: fmt.Sprint(jar)}, {Text: out}, {}, {Tick: true}, {Tick: true}, {}}})
+			g.Rows = append(g.Rows, page.Row{Cells: []page.Cell{{Text: fmt.Sprint(jar)}, {Text: out}, {Text: owner}, {Tick: true}, {Tick: true}, {}}})
 		}
 	}
-	parts := m.parts(b.GetName())
-	for i, p := range parts {
-		if i == 0 {
-			first, last := p.load.GetOffTime().AsTime(), parts[len(parts)-1].load.GetOutTime().AsTime() // the stricter end of each
-			g.Head += fmt.Sprintf(". Check from %s; reprocess before %s", m.hour(last.Add(undisturbed)), m.hour(first.Add(reprocess)))
-		}
+	if share := m.share(b.GetName()); share.GetTestFromTime() != nil {
+		g.Head += fmt.Sprintf(". Test from %s; process again before %s", m.hour(share.GetTestFromTime()), m.hour(share.GetReprocessUntilTime()))
+	}
+	for _, p := range m.parts(b.GetName()) {
 		add(p.jars.GetJars(), m.clock(p.load.GetOutTime()))
 	}
 	for _, why := range m.refused(b) {
@@ -92,5 +89,32 @@ func (m *material) sealGroup(b *stillroomv1.Batch, turn int) page.Group {
 	return g
 }
 
-// hour is a time of a day: "23:04 Sat".
-func (m *material) hour(t time.Time) string { return t.In(m.zone).Format("15:04 Mon 2 Jan") }
+// share is what the service says of a batch's jars to the first who takes some home; nil when nobody does.
+func (m *material) share(batch string) *stillroomv1.JarShare {
+	for _, h := range m.takeHome {
+		for _, s := range h.jars {
+			if s.GetBatch() == batch {
+				return s
+			}
+		}
+	}
+	return nil
+}
+
+// owners are those who take a batch's processed jars home, a name for each jar.
+func (m *material) owners(batch string) []string {
+	var all []string
+	for _, h := range m.takeHome {
+		for _, s := range h.jars {
+			if s.GetBatch() == batch {
+				all = append(all, slices.Repeat([]string{h.who}, int(s.GetJars()))...)
+			}
+		}
+	}
+	return all
+}
+
+// hour is a time of a day: "23:04 Sat 5 Dec".
+func (m *material) hour(t *timestamppb.Timestamp) string {
+	return t.AsTime().In(m.zone).Format("15:04 Mon 2 Jan")
+}

@@ -329,7 +329,7 @@ func belongs(what, action string) bool {
 // cannerTable is when the jars of the batches go into which canner, and for how long; false when none does.
 func (m *material) cannerTable(x making, marks *marks) (page.Table, bool) {
 	t := page.Table{Caption: "In the canner", Whole: true, Columns: []page.Column{
-		{Head: "Into", Share: 23}, {Head: "Jars", Share: 23}, {Head: "In at", Share: 11}, {Head: "Boil seen about", Share: 13}, {Head: "Heat off", Share: 11}, {Head: "Out at", Share: 11}, {Head: "Process, from when the clock starts", Share: 40},
+		{Head: "Into", Share: 22}, {Head: "Jars", Share: 23}, {Head: "In at", Share: 9}, {Head: "Boil about", Share: 9}, {Head: "Heat off", Share: 9}, {Head: "Out at", Share: 9}, {Head: "Process, from when the clock starts", Share: 62},
 	}, Groups: []page.Group{{}}}
 	for i, b := range x.batches {
 		for _, p := range m.parts(b.GetName()) {

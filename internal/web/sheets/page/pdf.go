@@ -19,6 +19,8 @@ type press struct {
 	// y is how far the page is filled; top says that nothing but the head stands on it.
 	y   float64
 	top bool
+	// section is what the page goes on with, from the last heading that began a page.
+	section string
 }
 
 // piece is what is never split.
@@ -27,8 +29,9 @@ type piece struct {
 	draw   func(y float64)
 	// keep holds it on the page of the next piece.
 	keep bool
-	// newPage begins a page.
+	// newPage begins a page, and the pages after it carry the section's name in their heads.
 	newPage bool
+	section string
 	// again is drawn above it where a page begins with it: the head of a table, the name of a group.
 	again *piece
 	// space is white above it, dropped at the top of a page.
@@ -118,8 +121,14 @@ func (p *press) flow() {
 				need += c.space
 			}
 		}
+		if chain[0].newPage {
+			p.section = ""
+		}
 		if !p.top && (chain[0].newPage || p.y+need > p.bottom()) {
 			p.page()
+		}
+		if chain[0].newPage {
+			p.section = chain[0].section
 		}
 		for i := range chain {
 			p.place(&chain[i])
@@ -171,10 +180,15 @@ func (p *press) page() {
 		}
 		p.y += 3
 	} else {
+		about, small := p.set(strings.Join(p.doc.About, " · ")), cut{smallType + 1, regular}
 		name, c := p.set(p.doc.Title), cut{minorType, bold}
+		if p.section != "" { // the page before says the rest
+			name += " · " + p.section
+			about = p.set(strings.Join(p.doc.About[:min(len(p.doc.About), 1)], ""))
+		}
+		name = p.short(name, c, max(p.body()-p.measure(about, small)-6, p.body()*0.35))
 		p.write(margin, p.y, name, c, false)
-		left := p.body() - p.measure(name, c) - 6
-		p.write(p.width-margin, p.y+1, p.short(p.set(strings.Join(p.doc.About, " · ")), cut{smallType + 1, regular}, left), cut{smallType + 1, regular}, true)
+		p.write(p.width-margin, p.y+1, p.short(about, small, p.body()-p.measure(name, c)-6), small, true)
 		p.y = margin + shortHead
 	}
 	p.top = true
@@ -227,7 +241,7 @@ func (p *press) heading(h Heading) {
 		taken = min(p.measure(aside, cut{minorType, bold})+4, p.body()/2)
 	}
 	lines := p.wrap(p.set(h.Text), c, p.body()-taken)
-	p.push(piece{height: float64(len(lines))*c.line() + 1, keep: true, newPage: h.NewPage, space: 4, draw: func(y float64) {
+	p.push(piece{height: float64(len(lines))*c.line() + 1, keep: true, newPage: h.NewPage, section: p.set(h.Text), space: 4, draw: func(y float64) {
 		p.writeLines(margin, y, lines, c, false)
 		p.write(p.width-margin, y+(c.line()-cut{minorType, bold}.line())*0.8, p.short(aside, cut{minorType, bold}, p.body()/2), cut{minorType, bold}, true)
 	}})

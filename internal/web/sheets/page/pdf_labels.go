@@ -12,7 +12,7 @@ const (
 	labelText  = 8.5
 	labelSmall = 6.0
 	labelPad   = 2.5 // a printer may be off by so much
-	mostScale  = 1.2
+	mostScale  = 1.7
 	leastScale = 0.62
 )
 
@@ -60,13 +60,17 @@ func (s setLine) height() float64 {
 // label prints a label as large as it fits. Where even the smallest type is too large, whole lines at the end of the
 // small print and letters at the end of the name go, never what is loud.
 func (p *press) label(l Label, x, y, width, height float64) {
+	usual := count(p.setLabel(l, 1, width))
 	for scale := mostScale; ; scale -= 0.04 {
 		lines := p.setLabel(l, scale, width)
+		if scale > 1 && count(lines) > usual {
+			continue // larger type is no gain where it breaks lines
+		}
 		if total := totalHeight(lines); total <= height || scale <= leastScale {
 			for totalHeight(lines) > height && p.shed(lines, width) {
 			}
 			p.ClipRect(x-labelPad, y-labelPad, width+2*labelPad, height+2*labelPad, false)
-			p.drawLabel(lines, x, y, width)
+			p.drawLabel(lines, x, y+max(height-totalHeight(lines), 0)/2, width)
 			p.ClipEnd()
 			p.SetFillColor(0, 0, 0) // the end of the clip takes back what was set within it
 			p.SetTextColor(0, 0, 0)
@@ -74,6 +78,14 @@ func (p *press) label(l Label, x, y, width, height float64) {
 			return
 		}
 	}
+}
+
+func count(lines []setLine) int {
+	n := 0
+	for _, l := range lines {
+		n += len(l.lines)
+	}
+	return n
 }
 
 func totalHeight(lines []setLine) float64 {

@@ -8,7 +8,7 @@ import (
 // White inside the cells of a table, in millimetres.
 const (
 	padX    = 1.4
-	padY    = 1.0
+	padY    = 0.8
 	openRow = 8.0 // height of a row to write in
 )
 

@@ -143,7 +143,7 @@ func newOfferImport(s *session) *cobra.Command {
 	return &cobra.Command{
 		Use: "import FILE.csv", Short: "Record offers from a CSV file", Args: cobra.ExactArgs(1),
 		Long: "Record offers from a CSV file (RFC 4180, UTF-8). Columns, in any order: " + strings.Join(offerColumns, ", ") + `.
-Item, kind, content and price are needed. Every line is read before the first offer is recorded.`,
+Item, kind, content and price are needed. All lines are recorded, or none; at most 1000 at a time.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			data, err := s.readInput(args[0])
 			if err != nil {
@@ -157,27 +157,25 @@ Item, kind, content and price are needed. Every line is read before the first of
 			if err != nil {
 				return err
 			}
-			requests, err := readOffers(data, k, currency)
+			offers, err := readOffers(data, currency)
 			if err != nil {
 				return err
 			}
-			all := &stillroomv1.ListOffersResponse{}
-			for i, req := range requests {
-				o, err := call(cmd.Context(), s, stillroomv1.NewShoppingServiceClient, func(ctx context.Context, c stillroomv1.ShoppingServiceClient) (*stillroomv1.Offer, error) {
-					return c.CreateOffer(ctx, req)
-				})
-				if err != nil {
-					return fmt.Errorf("offer %d of %d (%s), after %d recorded: %w", i+1, len(requests), req.GetOffer().GetItem(), i, err)
-				}
-				all.Offers = append(all.Offers, o)
+			request := newRequestID()
+			recorded, err := call(cmd.Context(), s, stillroomv1.NewShoppingServiceClient, func(ctx context.Context, c stillroomv1.ShoppingServiceClient) (*stillroomv1.BatchCreateOffersResponse, error) {
+				return c.BatchCreateOffers(ctx, &stillroomv1.BatchCreateOffersRequest{Parent: k, Offers: offers, RequestId: request})
+			})
+			if err != nil {
+				fmt.Fprintln(s.errOut, "no offer was recorded; offers[0] is the first below the header")
+				return err
 			}
-			return s.showOffers(all)
+			return s.showOffers(&stillroomv1.ListOffersResponse{Offers: recorded.GetOffers()})
 		},
 	}
 }
 
 // readOffers reads an offers file; every bad line is reported with its number.
-func readOffers(data []byte, kitchenName, currency string) ([]*stillroomv1.CreateOfferRequest, error) {
+func readOffers(data []byte, currency string) ([]*stillroomv1.OfferToCreate, error) {
 	r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))))
 	head, err := r.Read()
 	if err != nil {
@@ -191,7 +189,7 @@ func readOffers(data []byte, kitchenName, currency string) ([]*stillroomv1.Creat
 		}
 		at[name] = i
 	}
-	var requests []*stillroomv1.CreateOfferRequest
+	var offers []*stillroomv1.OfferToCreate
 	var bad []error
 	for {
 		record, err := r.Read()
@@ -217,9 +215,9 @@ func readOffers(data []byte, kitchenName, currency string) ([]*stillroomv1.Creat
 			bad = append(bad, fmt.Errorf("line %d: %w", line, err))
 			continue
 		}
-		requests = append(requests, &stillroomv1.CreateOfferRequest{Parent: kitchenName, OfferId: o.id, Offer: message, RequestId: newRequestID()})
+		offers = append(offers, &stillroomv1.OfferToCreate{OfferId: o.id, Offer: message})
 	}
-	return requests, errors.Join(bad...)
+	return offers, errors.Join(bad...)
 }
 
 func newOfferList(s *session) *cobra.Command {

@@ -36,6 +36,12 @@ func TestShoppingFromTheCommandLine(t *testing.T) {
 	complaint := p.fails("offer", "import", bad)
 	require.Contains(t, complaint, `line 2: kind "heap"`)
 	require.Contains(t, complaint, `line 3: price "two"`)
+	// All or none: the server refuses the second line, and the first is not there either.
+	half := p.file("half.csv", "item,kind,content,price\ncelery,bunch,1 each,1.10\nonions,bag,0 kg,2.40\n")
+	complaint = p.fails("offer", "import", half)
+	require.Contains(t, complaint, "no offer was recorded")
+	require.Regexp(t, `offers\[1\].*content: "0 kilogram" is not above zero`, complaint)
+	require.NotContains(t, p.run("offer", "list"), "celery")
 	require.Contains(t, p.fails("offer", "add", "onions", "--kind", "bag", "--content", "0 kg", "--price", "1"), "not above zero")
 	p.run("offer", "add", "jar_pint", "--id", "pints", "--kind", "case", "--content", "12 each", "--price", "11.49", "--shop", "market")
 	require.Contains(t, p.run("offer", "price", "pints", "10.99"), "10.99 USD")

@@ -115,11 +115,11 @@ func forgetReply(request string, r store.Reply, o store.Oblivion) (store.Reply, 
 	none := store.Reply{Type: string(name), Wire: []byte{}}
 	t, err := protoregistry.GlobalTypes.FindMessageByName(name)
 	if err != nil {
-		return none, nil
+		return none, nil //nolint:nilerr // the message is no more
 	}
 	reply := t.New()
-	if proto.Unmarshal(r.Wire, reply.Interface()) != nil {
-		return none, nil
+	if err := proto.Unmarshal(r.Wire, reply.Interface()); err != nil {
+		return none, nil //nolint:nilerr // the message has changed
 	}
 	forget(reply, o)
 	r.Wire, err = proto.Marshal(reply.Interface())

@@ -2,6 +2,8 @@ package rpc
 
 import (
 	"context"
+	"strconv"
+	"strings"
 
 	"google.golang.org/protobuf/types/known/emptypb"
 
@@ -59,6 +61,63 @@ func (s *shoppingService) CreateOffer(ctx context.Context, req *stillroomv1.Crea
 		return err
 	})
 	return out, err
+}
+
+func (s *shoppingService) BatchCreateOffers(ctx context.Context, req *stillroomv1.BatchCreateOffersRequest) (*stillroomv1.BatchCreateOffersResponse, error) {
+	var k string
+	if err := parseName("parent", req.GetParent(), kitchenPattern, &k); err != nil {
+		return nil, err
+	}
+	offers, err := decodeOffers(req.GetOffers())
+	if err != nil {
+		return nil, err
+	}
+	var out *stillroomv1.BatchCreateOffersResponse
+	err = s.store.In(ctx, k, func(tx *store.Tx) (err error) {
+		out, err = once(ctx, tx, req, func() (*stillroomv1.BatchCreateOffersResponse, error) {
+			answer := &stillroomv1.BatchCreateOffersResponse{}
+			for i, offer := range offers {
+				if err := inCurrencyOf(ctx, tx, k, offer); err != nil {
+					return nil, prefixed(offerAt(i), err)
+				}
+				if offer.ID != "" {
+					if _, err := tx.Offer(ctx, offer.ID); err == nil {
+						return nil, fault.New(fault.AlreadyExists, "the kitchen has an offer %q already (%soffer_id); choose another id, or leave it empty", offer.ID, offerAt(i))
+					}
+				}
+				created, err := tx.CreateOffer(ctx, offer)
+				if err != nil {
+					return nil, err
+				}
+				answer.Offers = append(answer.Offers, encodeOffer(k, created))
+			}
+			return answer, nil
+		})
+		return err
+	})
+	return out, err
+}
+
+func offerAt(i int) string { return "offers[" + strconv.Itoa(i) + "]." }
+
+// decodeOffers reads several offers and tells of every one that is wrong.
+func decodeOffers(all []*stillroomv1.OfferToCreate) ([]shopping.Offer, error) {
+	var c fault.Collector
+	offers := make([]shopping.Offer, len(all))
+	first := map[string]int{}
+	for i, o := range all {
+		var err error
+		offers[i], err = decodeOffer(o.GetOfferId(), o.GetOffer())
+		c.AddErr(offerAt(i), err)
+		if id := o.GetOfferId(); id != "" {
+			if at, twice := first[id]; twice {
+				c.Add(offerAt(i)+"offer_id", id, "is that of "+strings.TrimSuffix(offerAt(at), ".")+" too", "give each an id of its own, or leave it empty")
+			} else {
+				first[id] = i
+			}
+		}
+	}
+	return offers, c.Err()
 }
 
 func (s *shoppingService) GetOffer(ctx context.Context, req *stillroomv1.GetOfferRequest) (*stillroomv1.Offer, error) {

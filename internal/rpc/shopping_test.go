@@ -304,3 +304,56 @@ func TestBringSheet(t *testing.T) {
 	_, err = g.shopping().GetBringSheet(ana, &stillroomv1.GetBringSheetRequest{Participant: "kitchens/k/participants/bo"})
 	requireCode(t, codes.PermissionDenied, err)
 }
+
+// TestOffersAreRecordedTogetherOrNotAtAll: one bad offer, one taken id or one repeated id keeps all out, and a retry
+// records nothing twice.
+func TestOffersAreRecordedTogetherOrNotAtAll(t *testing.T) {
+	t.Parallel()
+	s := newTestServer(t)
+	s.setTable(t, 1)
+	ctx := t.Context()
+	bag := func(id, item, content string) *stillroomv1.OfferToCreate {
+		return &stillroomv1.OfferToCreate{OfferId: id, Offer: &stillroomv1.Offer{
+			Item: item, Kind: stillroomv1.OfferKind_OFFER_KIND_BAG, Content: content, Price: dollars(180)}}
+	}
+	count := func() int {
+		all, err := s.shopping().ListOffers(ctx, &stillroomv1.ListOffersRequest{Parent: "kitchens/k"})
+		require.NoError(t, err)
+		return len(all.GetOffers())
+	}
+	request := &stillroomv1.BatchCreateOffersRequest{Parent: "kitchens/k", RequestId: uuid.NewString(),
+		Offers: []*stillroomv1.OfferToCreate{bag("o", "onions", "2 kg"), bag("", "sugar", "1 kg")}}
+	first, err := s.shopping().BatchCreateOffers(ctx, request)
+	require.NoError(t, err)
+	require.Len(t, first.GetOffers(), 2)
+	require.Equal(t, "kitchens/k/offers/o", first.GetOffers()[0].GetName())
+	again, err := s.shopping().BatchCreateOffers(ctx, request)
+	require.NoError(t, err)
+	require.True(t, proto.Equal(first, again))
+	require.Equal(t, 2, count())
+
+	euros := bag("", "salt", "1 kg")
+	euros.Offer.Price = &stillroomv1.Money{CurrencyCode: "EUR", MinorUnits: 1}
+	for _, c := range []struct {
+		code  codes.Code
+		field string
+		last  []*stillroomv1.OfferToCreate
+	}{
+		{codes.InvalidArgument, "offers[1].offer.content", []*stillroomv1.OfferToCreate{bag("", "onions", "no amount")}},
+		{codes.InvalidArgument, "offers[2].offer_id", []*stillroomv1.OfferToCreate{bag("p", "onions", "1 kg"), bag("p", "onions", "2 kg")}},
+		{codes.InvalidArgument, "offers[1].offer.price.currency_code", []*stillroomv1.OfferToCreate{euros}},
+		{codes.AlreadyExists, "", []*stillroomv1.OfferToCreate{bag("o", "onions", "1 kg")}},
+	} {
+		_, err := s.shopping().BatchCreateOffers(ctx, &stillroomv1.BatchCreateOffersRequest{Parent: "kitchens/k",
+			Offers: append([]*stillroomv1.OfferToCreate{bag("", "celery", "1 kg")}, c.last...)})
+		st := requireCode(t, c.code, err)
+		if c.field != "" {
+			require.Contains(t, badFields(t, st), c.field)
+		} else {
+			require.Contains(t, st.Message(), "offers[1].offer_id")
+		}
+		require.Equal(t, 2, count())
+	}
+	_, err = s.shopping().BatchCreateOffers(ctx, &stillroomv1.BatchCreateOffersRequest{Parent: "kitchens/k"})
+	requireCode(t, codes.InvalidArgument, err)
+}

@@ -545,6 +545,171 @@ func (x *CreateOfferRequest) GetRequestId() string {
 	return ""
 }
 
+// BatchCreateOffersRequest records several offers.
+type BatchCreateOffersRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "kitchens/{kitchen}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The offers, 1 to 1000.
+	Offers []*OfferToCreate `protobuf:"bytes,2,rep,name=offers,proto3" json:"offers,omitempty"`
+	// A UUID of the caller's that makes a retry harmless; optional.
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BatchCreateOffersRequest) Reset() {
+	*x = BatchCreateOffersRequest{}
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BatchCreateOffersRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BatchCreateOffersRequest) ProtoMessage() {}
+
+func (x *BatchCreateOffersRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BatchCreateOffersRequest.ProtoReflect.Descriptor instead.
+func (*BatchCreateOffersRequest) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *BatchCreateOffersRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *BatchCreateOffersRequest) GetOffers() []*OfferToCreate {
+	if x != nil {
+		return x.Offers
+	}
+	return nil
+}
+
+func (x *BatchCreateOffersRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// OfferToCreate is one of several offers.
+type OfferToCreate struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Last segment of the new name: lower-case letters, digits and hyphens; one is made up when empty.
+	OfferId string `protobuf:"bytes,1,opt,name=offer_id,json=offerId,proto3" json:"offer_id,omitempty"`
+	// What to record; its name is ignored.
+	Offer         *Offer `protobuf:"bytes,2,opt,name=offer,proto3" json:"offer,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OfferToCreate) Reset() {
+	*x = OfferToCreate{}
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OfferToCreate) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OfferToCreate) ProtoMessage() {}
+
+func (x *OfferToCreate) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OfferToCreate.ProtoReflect.Descriptor instead.
+func (*OfferToCreate) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *OfferToCreate) GetOfferId() string {
+	if x != nil {
+		return x.OfferId
+	}
+	return ""
+}
+
+func (x *OfferToCreate) GetOffer() *Offer {
+	if x != nil {
+		return x.Offer
+	}
+	return nil
+}
+
+// BatchCreateOffersResponse is what was recorded.
+type BatchCreateOffersResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The offers, in the order of the request.
+	Offers        []*Offer `protobuf:"bytes,1,rep,name=offers,proto3" json:"offers,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BatchCreateOffersResponse) Reset() {
+	*x = BatchCreateOffersResponse{}
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BatchCreateOffersResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BatchCreateOffersResponse) ProtoMessage() {}
+
+func (x *BatchCreateOffersResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BatchCreateOffersResponse.ProtoReflect.Descriptor instead.
+func (*BatchCreateOffersResponse) Descriptor() ([]byte, []int) {
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *BatchCreateOffersResponse) GetOffers() []*Offer {
+	if x != nil {
+		return x.Offers
+	}
+	return nil
+}
+
 // GetOfferRequest names an offer.
 type GetOfferRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -556,7 +721,7 @@ type GetOfferRequest struct {
 
 func (x *GetOfferRequest) Reset() {
 	*x = GetOfferRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[2]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -568,7 +733,7 @@ func (x *GetOfferRequest) String() string {
 func (*GetOfferRequest) ProtoMessage() {}
 
 func (x *GetOfferRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[2]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -581,7 +746,7 @@ func (x *GetOfferRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOfferRequest.ProtoReflect.Descriptor instead.
 func (*GetOfferRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{2}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *GetOfferRequest) GetName() string {
@@ -606,7 +771,7 @@ type ListOffersRequest struct {
 
 func (x *ListOffersRequest) Reset() {
 	*x = ListOffersRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[3]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -618,7 +783,7 @@ func (x *ListOffersRequest) String() string {
 func (*ListOffersRequest) ProtoMessage() {}
 
 func (x *ListOffersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[3]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -631,7 +796,7 @@ func (x *ListOffersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOffersRequest.ProtoReflect.Descriptor instead.
 func (*ListOffersRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{3}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListOffersRequest) GetParent() string {
@@ -668,7 +833,7 @@ type ListOffersResponse struct {
 
 func (x *ListOffersResponse) Reset() {
 	*x = ListOffersResponse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[4]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -680,7 +845,7 @@ func (x *ListOffersResponse) String() string {
 func (*ListOffersResponse) ProtoMessage() {}
 
 func (x *ListOffersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[4]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -693,7 +858,7 @@ func (x *ListOffersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOffersResponse.ProtoReflect.Descriptor instead.
 func (*ListOffersResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{4}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListOffersResponse) GetOffers() []*Offer {
@@ -723,7 +888,7 @@ type UpdateOfferRequest struct {
 
 func (x *UpdateOfferRequest) Reset() {
 	*x = UpdateOfferRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[5]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -735,7 +900,7 @@ func (x *UpdateOfferRequest) String() string {
 func (*UpdateOfferRequest) ProtoMessage() {}
 
 func (x *UpdateOfferRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[5]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -748,7 +913,7 @@ func (x *UpdateOfferRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateOfferRequest.ProtoReflect.Descriptor instead.
 func (*UpdateOfferRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{5}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *UpdateOfferRequest) GetOffer() *Offer {
@@ -778,7 +943,7 @@ type DeleteOfferRequest struct {
 
 func (x *DeleteOfferRequest) Reset() {
 	*x = DeleteOfferRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[6]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -790,7 +955,7 @@ func (x *DeleteOfferRequest) String() string {
 func (*DeleteOfferRequest) ProtoMessage() {}
 
 func (x *DeleteOfferRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[6]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -803,7 +968,7 @@ func (x *DeleteOfferRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteOfferRequest.ProtoReflect.Descriptor instead.
 func (*DeleteOfferRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{6}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *DeleteOfferRequest) GetName() string {
@@ -843,7 +1008,7 @@ type StockItem struct {
 
 func (x *StockItem) Reset() {
 	*x = StockItem{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[7]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -855,7 +1020,7 @@ func (x *StockItem) String() string {
 func (*StockItem) ProtoMessage() {}
 
 func (x *StockItem) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[7]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -868,7 +1033,7 @@ func (x *StockItem) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StockItem.ProtoReflect.Descriptor instead.
 func (*StockItem) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{7}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *StockItem) GetName() string {
@@ -937,7 +1102,7 @@ type CreateStockItemRequest struct {
 
 func (x *CreateStockItemRequest) Reset() {
 	*x = CreateStockItemRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[8]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -949,7 +1114,7 @@ func (x *CreateStockItemRequest) String() string {
 func (*CreateStockItemRequest) ProtoMessage() {}
 
 func (x *CreateStockItemRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[8]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -962,7 +1127,7 @@ func (x *CreateStockItemRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateStockItemRequest.ProtoReflect.Descriptor instead.
 func (*CreateStockItemRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{8}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *CreateStockItemRequest) GetParent() string {
@@ -1004,7 +1169,7 @@ type GetStockItemRequest struct {
 
 func (x *GetStockItemRequest) Reset() {
 	*x = GetStockItemRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[9]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1016,7 +1181,7 @@ func (x *GetStockItemRequest) String() string {
 func (*GetStockItemRequest) ProtoMessage() {}
 
 func (x *GetStockItemRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[9]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1029,7 +1194,7 @@ func (x *GetStockItemRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStockItemRequest.ProtoReflect.Descriptor instead.
 func (*GetStockItemRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{9}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *GetStockItemRequest) GetName() string {
@@ -1054,7 +1219,7 @@ type ListStockItemsRequest struct {
 
 func (x *ListStockItemsRequest) Reset() {
 	*x = ListStockItemsRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[10]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1066,7 +1231,7 @@ func (x *ListStockItemsRequest) String() string {
 func (*ListStockItemsRequest) ProtoMessage() {}
 
 func (x *ListStockItemsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[10]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1079,7 +1244,7 @@ func (x *ListStockItemsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStockItemsRequest.ProtoReflect.Descriptor instead.
 func (*ListStockItemsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{10}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListStockItemsRequest) GetParent() string {
@@ -1116,7 +1281,7 @@ type ListStockItemsResponse struct {
 
 func (x *ListStockItemsResponse) Reset() {
 	*x = ListStockItemsResponse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[11]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1128,7 +1293,7 @@ func (x *ListStockItemsResponse) String() string {
 func (*ListStockItemsResponse) ProtoMessage() {}
 
 func (x *ListStockItemsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[11]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1141,7 +1306,7 @@ func (x *ListStockItemsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStockItemsResponse.ProtoReflect.Descriptor instead.
 func (*ListStockItemsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{11}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListStockItemsResponse) GetStockItems() []*StockItem {
@@ -1171,7 +1336,7 @@ type UpdateStockItemRequest struct {
 
 func (x *UpdateStockItemRequest) Reset() {
 	*x = UpdateStockItemRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[12]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1183,7 +1348,7 @@ func (x *UpdateStockItemRequest) String() string {
 func (*UpdateStockItemRequest) ProtoMessage() {}
 
 func (x *UpdateStockItemRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[12]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1196,7 +1361,7 @@ func (x *UpdateStockItemRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateStockItemRequest.ProtoReflect.Descriptor instead.
 func (*UpdateStockItemRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{12}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *UpdateStockItemRequest) GetStockItem() *StockItem {
@@ -1226,7 +1391,7 @@ type DeleteStockItemRequest struct {
 
 func (x *DeleteStockItemRequest) Reset() {
 	*x = DeleteStockItemRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[13]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1238,7 +1403,7 @@ func (x *DeleteStockItemRequest) String() string {
 func (*DeleteStockItemRequest) ProtoMessage() {}
 
 func (x *DeleteStockItemRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[13]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1251,7 +1416,7 @@ func (x *DeleteStockItemRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteStockItemRequest.ProtoReflect.Descriptor instead.
 func (*DeleteStockItemRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{13}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *DeleteStockItemRequest) GetName() string {
@@ -1281,7 +1446,7 @@ type KindShare struct {
 
 func (x *KindShare) Reset() {
 	*x = KindShare{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[14]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1293,7 +1458,7 @@ func (x *KindShare) String() string {
 func (*KindShare) ProtoMessage() {}
 
 func (x *KindShare) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[14]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1306,7 +1471,7 @@ func (x *KindShare) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use KindShare.ProtoReflect.Descriptor instead.
 func (*KindShare) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{14}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *KindShare) GetItem() string {
@@ -1336,7 +1501,7 @@ type KindChoice struct {
 
 func (x *KindChoice) Reset() {
 	*x = KindChoice{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[15]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1348,7 +1513,7 @@ func (x *KindChoice) String() string {
 func (*KindChoice) ProtoMessage() {}
 
 func (x *KindChoice) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[15]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1361,7 +1526,7 @@ func (x *KindChoice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use KindChoice.ProtoReflect.Descriptor instead.
 func (*KindChoice) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{15}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *KindChoice) GetGroup() string {
@@ -1413,7 +1578,7 @@ type ShoppingSettings struct {
 
 func (x *ShoppingSettings) Reset() {
 	*x = ShoppingSettings{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[16]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1425,7 +1590,7 @@ func (x *ShoppingSettings) String() string {
 func (*ShoppingSettings) ProtoMessage() {}
 
 func (x *ShoppingSettings) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[16]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1438,7 +1603,7 @@ func (x *ShoppingSettings) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingSettings.ProtoReflect.Descriptor instead.
 func (*ShoppingSettings) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{16}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ShoppingSettings) GetClasses() []string {
@@ -1550,7 +1715,7 @@ type Measured struct {
 
 func (x *Measured) Reset() {
 	*x = Measured{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[17]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1562,7 +1727,7 @@ func (x *Measured) String() string {
 func (*Measured) ProtoMessage() {}
 
 func (x *Measured) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[17]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1575,7 +1740,7 @@ func (x *Measured) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Measured.ProtoReflect.Descriptor instead.
 func (*Measured) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{17}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Measured) GetAmount() float64 {
@@ -1654,7 +1819,7 @@ type ShoppingList struct {
 
 func (x *ShoppingList) Reset() {
 	*x = ShoppingList{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[18]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1666,7 +1831,7 @@ func (x *ShoppingList) String() string {
 func (*ShoppingList) ProtoMessage() {}
 
 func (x *ShoppingList) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[18]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1679,7 +1844,7 @@ func (x *ShoppingList) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingList.ProtoReflect.Descriptor instead.
 func (*ShoppingList) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{18}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ShoppingList) GetName() string {
@@ -1862,7 +2027,7 @@ type ShoppingLine struct {
 
 func (x *ShoppingLine) Reset() {
 	*x = ShoppingLine{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[19]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1874,7 +2039,7 @@ func (x *ShoppingLine) String() string {
 func (*ShoppingLine) ProtoMessage() {}
 
 func (x *ShoppingLine) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[19]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1887,7 +2052,7 @@ func (x *ShoppingLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingLine.ProtoReflect.Descriptor instead.
 func (*ShoppingLine) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{19}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ShoppingLine) GetItem() string {
@@ -2050,7 +2215,7 @@ type PackPurchase struct {
 
 func (x *PackPurchase) Reset() {
 	*x = PackPurchase{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[20]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2062,7 +2227,7 @@ func (x *PackPurchase) String() string {
 func (*PackPurchase) ProtoMessage() {}
 
 func (x *PackPurchase) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[20]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2075,7 +2240,7 @@ func (x *PackPurchase) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PackPurchase.ProtoReflect.Descriptor instead.
 func (*PackPurchase) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{20}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PackPurchase) GetOffer() string {
@@ -2154,7 +2319,7 @@ type StockUse struct {
 
 func (x *StockUse) Reset() {
 	*x = StockUse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[21]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2166,7 +2331,7 @@ func (x *StockUse) String() string {
 func (*StockUse) ProtoMessage() {}
 
 func (x *StockUse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[21]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2179,7 +2344,7 @@ func (x *StockUse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StockUse.ProtoReflect.Descriptor instead.
 func (*StockUse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{21}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *StockUse) GetStockItem() string {
@@ -2223,7 +2388,7 @@ type ShoppingContribution struct {
 
 func (x *ShoppingContribution) Reset() {
 	*x = ShoppingContribution{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[22]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2235,7 +2400,7 @@ func (x *ShoppingContribution) String() string {
 func (*ShoppingContribution) ProtoMessage() {}
 
 func (x *ShoppingContribution) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[22]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2248,7 +2413,7 @@ func (x *ShoppingContribution) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingContribution.ProtoReflect.Descriptor instead.
 func (*ShoppingContribution) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{22}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ShoppingContribution) GetClass() string {
@@ -2348,7 +2513,7 @@ type RecipeLineConversion struct {
 
 func (x *RecipeLineConversion) Reset() {
 	*x = RecipeLineConversion{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[23]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2360,7 +2525,7 @@ func (x *RecipeLineConversion) String() string {
 func (*RecipeLineConversion) ProtoMessage() {}
 
 func (x *RecipeLineConversion) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[23]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2373,7 +2538,7 @@ func (x *RecipeLineConversion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecipeLineConversion.ProtoReflect.Descriptor instead.
 func (*RecipeLineConversion) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{23}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *RecipeLineConversion) GetRecipe() string {
@@ -2485,7 +2650,7 @@ type PublishedFigure struct {
 
 func (x *PublishedFigure) Reset() {
 	*x = PublishedFigure{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[24]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2497,7 +2662,7 @@ func (x *PublishedFigure) String() string {
 func (*PublishedFigure) ProtoMessage() {}
 
 func (x *PublishedFigure) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[24]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2510,7 +2675,7 @@ func (x *PublishedFigure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishedFigure.ProtoReflect.Descriptor instead.
 func (*PublishedFigure) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{24}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *PublishedFigure) GetKind() string {
@@ -2590,7 +2755,7 @@ type BringSheet struct {
 
 func (x *BringSheet) Reset() {
 	*x = BringSheet{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[25]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2602,7 +2767,7 @@ func (x *BringSheet) String() string {
 func (*BringSheet) ProtoMessage() {}
 
 func (x *BringSheet) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[25]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2615,7 +2780,7 @@ func (x *BringSheet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BringSheet.ProtoReflect.Descriptor instead.
 func (*BringSheet) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{25}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *BringSheet) GetClass() string {
@@ -2673,7 +2838,7 @@ type GetBringSheetRequest struct {
 
 func (x *GetBringSheetRequest) Reset() {
 	*x = GetBringSheetRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[26]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2685,7 +2850,7 @@ func (x *GetBringSheetRequest) String() string {
 func (*GetBringSheetRequest) ProtoMessage() {}
 
 func (x *GetBringSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[26]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2698,7 +2863,7 @@ func (x *GetBringSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBringSheetRequest.ProtoReflect.Descriptor instead.
 func (*GetBringSheetRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{26}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *GetBringSheetRequest) GetClass() string {
@@ -2730,7 +2895,7 @@ type BringLine struct {
 
 func (x *BringLine) Reset() {
 	*x = BringLine{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[27]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2742,7 +2907,7 @@ func (x *BringLine) String() string {
 func (*BringLine) ProtoMessage() {}
 
 func (x *BringLine) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[27]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2755,7 +2920,7 @@ func (x *BringLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BringLine.ProtoReflect.Descriptor instead.
 func (*BringLine) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{27}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *BringLine) GetItem() string {
@@ -2804,7 +2969,7 @@ type ClassShoppingShare struct {
 
 func (x *ClassShoppingShare) Reset() {
 	*x = ClassShoppingShare{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[28]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2816,7 +2981,7 @@ func (x *ClassShoppingShare) String() string {
 func (*ClassShoppingShare) ProtoMessage() {}
 
 func (x *ClassShoppingShare) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[28]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2829,7 +2994,7 @@ func (x *ClassShoppingShare) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClassShoppingShare.ProtoReflect.Descriptor instead.
 func (*ClassShoppingShare) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{28}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ClassShoppingShare) GetClass() string {
@@ -2903,7 +3068,7 @@ type SectionCost struct {
 
 func (x *SectionCost) Reset() {
 	*x = SectionCost{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[29]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2915,7 +3080,7 @@ func (x *SectionCost) String() string {
 func (*SectionCost) ProtoMessage() {}
 
 func (x *SectionCost) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[29]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2928,7 +3093,7 @@ func (x *SectionCost) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SectionCost.ProtoReflect.Descriptor instead.
 func (*SectionCost) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{29}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *SectionCost) GetSection() string {
@@ -2967,7 +3132,7 @@ type CreateShoppingListRequest struct {
 
 func (x *CreateShoppingListRequest) Reset() {
 	*x = CreateShoppingListRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[30]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2979,7 +3144,7 @@ func (x *CreateShoppingListRequest) String() string {
 func (*CreateShoppingListRequest) ProtoMessage() {}
 
 func (x *CreateShoppingListRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[30]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2992,7 +3157,7 @@ func (x *CreateShoppingListRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateShoppingListRequest.ProtoReflect.Descriptor instead.
 func (*CreateShoppingListRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{30}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *CreateShoppingListRequest) GetParent() string {
@@ -3027,7 +3192,7 @@ type GetShoppingListRequest struct {
 
 func (x *GetShoppingListRequest) Reset() {
 	*x = GetShoppingListRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[31]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3039,7 +3204,7 @@ func (x *GetShoppingListRequest) String() string {
 func (*GetShoppingListRequest) ProtoMessage() {}
 
 func (x *GetShoppingListRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[31]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3052,7 +3217,7 @@ func (x *GetShoppingListRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetShoppingListRequest.ProtoReflect.Descriptor instead.
 func (*GetShoppingListRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{31}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *GetShoppingListRequest) GetName() string {
@@ -3077,7 +3242,7 @@ type ListShoppingListsRequest struct {
 
 func (x *ListShoppingListsRequest) Reset() {
 	*x = ListShoppingListsRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[32]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3089,7 +3254,7 @@ func (x *ListShoppingListsRequest) String() string {
 func (*ListShoppingListsRequest) ProtoMessage() {}
 
 func (x *ListShoppingListsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[32]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3102,7 +3267,7 @@ func (x *ListShoppingListsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListShoppingListsRequest.ProtoReflect.Descriptor instead.
 func (*ListShoppingListsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{32}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListShoppingListsRequest) GetParent() string {
@@ -3139,7 +3304,7 @@ type ListShoppingListsResponse struct {
 
 func (x *ListShoppingListsResponse) Reset() {
 	*x = ListShoppingListsResponse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3151,7 +3316,7 @@ func (x *ListShoppingListsResponse) String() string {
 func (*ListShoppingListsResponse) ProtoMessage() {}
 
 func (x *ListShoppingListsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[33]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3164,7 +3329,7 @@ func (x *ListShoppingListsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListShoppingListsResponse.ProtoReflect.Descriptor instead.
 func (*ListShoppingListsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{33}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ListShoppingListsResponse) GetShoppingLists() []*ShoppingList {
@@ -3196,7 +3361,7 @@ type TickShoppingLineRequest struct {
 
 func (x *TickShoppingLineRequest) Reset() {
 	*x = TickShoppingLineRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3208,7 +3373,7 @@ func (x *TickShoppingLineRequest) String() string {
 func (*TickShoppingLineRequest) ProtoMessage() {}
 
 func (x *TickShoppingLineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[34]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3221,7 +3386,7 @@ func (x *TickShoppingLineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TickShoppingLineRequest.ProtoReflect.Descriptor instead.
 func (*TickShoppingLineRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{34}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *TickShoppingLineRequest) GetName() string {
@@ -3260,7 +3425,7 @@ type UntickShoppingLineRequest struct {
 
 func (x *UntickShoppingLineRequest) Reset() {
 	*x = UntickShoppingLineRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3272,7 +3437,7 @@ func (x *UntickShoppingLineRequest) String() string {
 func (*UntickShoppingLineRequest) ProtoMessage() {}
 
 func (x *UntickShoppingLineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[35]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3285,7 +3450,7 @@ func (x *UntickShoppingLineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UntickShoppingLineRequest.ProtoReflect.Descriptor instead.
 func (*UntickShoppingLineRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{35}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *UntickShoppingLineRequest) GetName() string {
@@ -3320,7 +3485,7 @@ type GetShoppingTicksRequest struct {
 
 func (x *GetShoppingTicksRequest) Reset() {
 	*x = GetShoppingTicksRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3332,7 +3497,7 @@ func (x *GetShoppingTicksRequest) String() string {
 func (*GetShoppingTicksRequest) ProtoMessage() {}
 
 func (x *GetShoppingTicksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[36]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3345,7 +3510,7 @@ func (x *GetShoppingTicksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetShoppingTicksRequest.ProtoReflect.Descriptor instead.
 func (*GetShoppingTicksRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{36}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *GetShoppingTicksRequest) GetName() string {
@@ -3368,7 +3533,7 @@ type ShoppingTicks struct {
 
 func (x *ShoppingTicks) Reset() {
 	*x = ShoppingTicks{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3380,7 +3545,7 @@ func (x *ShoppingTicks) String() string {
 func (*ShoppingTicks) ProtoMessage() {}
 
 func (x *ShoppingTicks) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[37]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3393,7 +3558,7 @@ func (x *ShoppingTicks) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingTicks.ProtoReflect.Descriptor instead.
 func (*ShoppingTicks) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{37}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ShoppingTicks) GetList() string {
@@ -3425,7 +3590,7 @@ type ShoppingTick struct {
 
 func (x *ShoppingTick) Reset() {
 	*x = ShoppingTick{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3437,7 +3602,7 @@ func (x *ShoppingTick) String() string {
 func (*ShoppingTick) ProtoMessage() {}
 
 func (x *ShoppingTick) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[38]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3450,7 +3615,7 @@ func (x *ShoppingTick) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingTick.ProtoReflect.Descriptor instead.
 func (*ShoppingTick) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{38}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ShoppingTick) GetItem() string {
@@ -3487,7 +3652,7 @@ type CompareShoppingListsRequest struct {
 
 func (x *CompareShoppingListsRequest) Reset() {
 	*x = CompareShoppingListsRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[39]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3499,7 +3664,7 @@ func (x *CompareShoppingListsRequest) String() string {
 func (*CompareShoppingListsRequest) ProtoMessage() {}
 
 func (x *CompareShoppingListsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[39]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3512,7 +3677,7 @@ func (x *CompareShoppingListsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareShoppingListsRequest.ProtoReflect.Descriptor instead.
 func (*CompareShoppingListsRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{39}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *CompareShoppingListsRequest) GetBefore() string {
@@ -3544,7 +3709,7 @@ type CompareShoppingListsResponse struct {
 
 func (x *CompareShoppingListsResponse) Reset() {
 	*x = CompareShoppingListsResponse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[40]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3556,7 +3721,7 @@ func (x *CompareShoppingListsResponse) String() string {
 func (*CompareShoppingListsResponse) ProtoMessage() {}
 
 func (x *CompareShoppingListsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[40]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3569,7 +3734,7 @@ func (x *CompareShoppingListsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareShoppingListsResponse.ProtoReflect.Descriptor instead.
 func (*CompareShoppingListsResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{40}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *CompareShoppingListsResponse) GetChanges() []*ShoppingLineChange {
@@ -3620,7 +3785,7 @@ type ShoppingLineChange struct {
 
 func (x *ShoppingLineChange) Reset() {
 	*x = ShoppingLineChange{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[41]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3632,7 +3797,7 @@ func (x *ShoppingLineChange) String() string {
 func (*ShoppingLineChange) ProtoMessage() {}
 
 func (x *ShoppingLineChange) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[41]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3645,7 +3810,7 @@ func (x *ShoppingLineChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingLineChange.ProtoReflect.Descriptor instead.
 func (*ShoppingLineChange) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{41}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *ShoppingLineChange) GetItem() string {
@@ -3734,7 +3899,7 @@ type ShoppingCause struct {
 
 func (x *ShoppingCause) Reset() {
 	*x = ShoppingCause{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[42]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3746,7 +3911,7 @@ func (x *ShoppingCause) String() string {
 func (*ShoppingCause) ProtoMessage() {}
 
 func (x *ShoppingCause) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[42]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3759,7 +3924,7 @@ func (x *ShoppingCause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShoppingCause.ProtoReflect.Descriptor instead.
 func (*ShoppingCause) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{42}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *ShoppingCause) GetClass() string {
@@ -3828,7 +3993,7 @@ type ExportShoppingListRequest struct {
 
 func (x *ExportShoppingListRequest) Reset() {
 	*x = ExportShoppingListRequest{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[43]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3840,7 +4005,7 @@ func (x *ExportShoppingListRequest) String() string {
 func (*ExportShoppingListRequest) ProtoMessage() {}
 
 func (x *ExportShoppingListRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[43]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3853,7 +4018,7 @@ func (x *ExportShoppingListRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportShoppingListRequest.ProtoReflect.Descriptor instead.
 func (*ExportShoppingListRequest) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{43}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *ExportShoppingListRequest) GetName() string {
@@ -3897,7 +4062,7 @@ type ExportShoppingListResponse struct {
 
 func (x *ExportShoppingListResponse) Reset() {
 	*x = ExportShoppingListResponse{}
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[44]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3909,7 +4074,7 @@ func (x *ExportShoppingListResponse) String() string {
 func (*ExportShoppingListResponse) ProtoMessage() {}
 
 func (x *ExportShoppingListResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_stillroom_v1_shopping_proto_msgTypes[44]
+	mi := &file_stillroom_v1_shopping_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3922,7 +4087,7 @@ func (x *ExportShoppingListResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportShoppingListResponse.ProtoReflect.Descriptor instead.
 func (*ExportShoppingListResponse) Descriptor() ([]byte, []int) {
-	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{44}
+	return file_stillroom_v1_shopping_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *ExportShoppingListResponse) GetContentType() string {
@@ -3967,7 +4132,18 @@ const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"\x05offer\x18\x03 \x01(\v2\x13.stillroom.v1.OfferB\n" +
 	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x05offer\x12*\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"F\n" +
+	"request_id\x18\x04 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xc5\x01\n" +
+	"\x18BatchCreateOffersRequest\x127\n" +
+	"\x06parent\x18\x01 \x01(\tB\x1f\xe2A\x01\x02\xfaA\x11\x12\x0fstillroom/Offer\xbaH\x04r\x02\x10\x01R\x06parent\x12D\n" +
+	"\x06offers\x18\x02 \x03(\v2\x1b.stillroom.v1.OfferToCreateB\x0f\xe2A\x01\x02\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x06offers\x12*\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\x91\x01\n" +
+	"\rOfferToCreate\x12I\n" +
+	"\boffer_id\x18\x01 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?)?$R\aofferId\x125\n" +
+	"\x05offer\x18\x02 \x01(\v2\x13.stillroom.v1.OfferB\n" +
+	"\xe2A\x01\x02\xbaH\x03\xc8\x01\x01R\x05offer\"H\n" +
+	"\x19BatchCreateOffersResponse\x12+\n" +
+	"\x06offers\x18\x01 \x03(\v2\x13.stillroom.v1.OfferR\x06offers\"F\n" +
 	"\x0fGetOfferRequest\x123\n" +
 	"\x04name\x18\x01 \x01(\tB\x1f\xe2A\x01\x02\xfaA\x11\n" +
 	"\x0fstillroom/Offer\xbaH\x04r\x02\x10\x01R\x04name\"\x94\x01\n" +
@@ -4318,9 +4494,10 @@ const file_stillroom_v1_shopping_proto_rawDesc = "" +
 	"\rMeasureSystem\x12\x1e\n" +
 	"\x1aMEASURE_SYSTEM_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15MEASURE_SYSTEM_METRIC\x10\x01\x12\x1f\n" +
-	"\x1bMEASURE_SYSTEM_US_CUSTOMARY\x10\x022\x96\x0e\n" +
+	"\x1bMEASURE_SYSTEM_US_CUSTOMARY\x10\x022\x84\x0f\n" +
 	"\x0fShoppingService\x12L\n" +
-	"\vCreateOffer\x12 .stillroom.v1.CreateOfferRequest\x1a\x13.stillroom.v1.Offer\"\x06\x8a\xc0\x1d\x02\b\x03\x12I\n" +
+	"\vCreateOffer\x12 .stillroom.v1.CreateOfferRequest\x1a\x13.stillroom.v1.Offer\"\x06\x8a\xc0\x1d\x02\b\x03\x12l\n" +
+	"\x11BatchCreateOffers\x12&.stillroom.v1.BatchCreateOffersRequest\x1a'.stillroom.v1.BatchCreateOffersResponse\"\x06\x8a\xc0\x1d\x02\b\x03\x12I\n" +
 	"\bGetOffer\x12\x1d.stillroom.v1.GetOfferRequest\x1a\x13.stillroom.v1.Offer\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12Z\n" +
 	"\n" +
 	"ListOffers\x12\x1f.stillroom.v1.ListOffersRequest\x1a .stillroom.v1.ListOffersResponse\"\t\x8a\xc0\x1d\x02\b\x02\x90\x02\x01\x12L\n" +
@@ -4354,7 +4531,7 @@ func file_stillroom_v1_shopping_proto_rawDescGZIP() []byte {
 }
 
 var file_stillroom_v1_shopping_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_stillroom_v1_shopping_proto_msgTypes = make([]protoimpl.MessageInfo, 46)
+var file_stillroom_v1_shopping_proto_msgTypes = make([]protoimpl.MessageInfo, 49)
 var file_stillroom_v1_shopping_proto_goTypes = []any{
 	(OfferKind)(0),                       // 0: stillroom.v1.OfferKind
 	(ShoppingAim)(0),                     // 1: stillroom.v1.ShoppingAim
@@ -4363,167 +4540,175 @@ var file_stillroom_v1_shopping_proto_goTypes = []any{
 	(MeasureSystem)(0),                   // 4: stillroom.v1.MeasureSystem
 	(*Offer)(nil),                        // 5: stillroom.v1.Offer
 	(*CreateOfferRequest)(nil),           // 6: stillroom.v1.CreateOfferRequest
-	(*GetOfferRequest)(nil),              // 7: stillroom.v1.GetOfferRequest
-	(*ListOffersRequest)(nil),            // 8: stillroom.v1.ListOffersRequest
-	(*ListOffersResponse)(nil),           // 9: stillroom.v1.ListOffersResponse
-	(*UpdateOfferRequest)(nil),           // 10: stillroom.v1.UpdateOfferRequest
-	(*DeleteOfferRequest)(nil),           // 11: stillroom.v1.DeleteOfferRequest
-	(*StockItem)(nil),                    // 12: stillroom.v1.StockItem
-	(*CreateStockItemRequest)(nil),       // 13: stillroom.v1.CreateStockItemRequest
-	(*GetStockItemRequest)(nil),          // 14: stillroom.v1.GetStockItemRequest
-	(*ListStockItemsRequest)(nil),        // 15: stillroom.v1.ListStockItemsRequest
-	(*ListStockItemsResponse)(nil),       // 16: stillroom.v1.ListStockItemsResponse
-	(*UpdateStockItemRequest)(nil),       // 17: stillroom.v1.UpdateStockItemRequest
-	(*DeleteStockItemRequest)(nil),       // 18: stillroom.v1.DeleteStockItemRequest
-	(*KindShare)(nil),                    // 19: stillroom.v1.KindShare
-	(*KindChoice)(nil),                   // 20: stillroom.v1.KindChoice
-	(*ShoppingSettings)(nil),             // 21: stillroom.v1.ShoppingSettings
-	(*Measured)(nil),                     // 22: stillroom.v1.Measured
-	(*ShoppingList)(nil),                 // 23: stillroom.v1.ShoppingList
-	(*ShoppingLine)(nil),                 // 24: stillroom.v1.ShoppingLine
-	(*PackPurchase)(nil),                 // 25: stillroom.v1.PackPurchase
-	(*StockUse)(nil),                     // 26: stillroom.v1.StockUse
-	(*ShoppingContribution)(nil),         // 27: stillroom.v1.ShoppingContribution
-	(*RecipeLineConversion)(nil),         // 28: stillroom.v1.RecipeLineConversion
-	(*PublishedFigure)(nil),              // 29: stillroom.v1.PublishedFigure
-	(*BringSheet)(nil),                   // 30: stillroom.v1.BringSheet
-	(*GetBringSheetRequest)(nil),         // 31: stillroom.v1.GetBringSheetRequest
-	(*BringLine)(nil),                    // 32: stillroom.v1.BringLine
-	(*ClassShoppingShare)(nil),           // 33: stillroom.v1.ClassShoppingShare
-	(*SectionCost)(nil),                  // 34: stillroom.v1.SectionCost
-	(*CreateShoppingListRequest)(nil),    // 35: stillroom.v1.CreateShoppingListRequest
-	(*GetShoppingListRequest)(nil),       // 36: stillroom.v1.GetShoppingListRequest
-	(*ListShoppingListsRequest)(nil),     // 37: stillroom.v1.ListShoppingListsRequest
-	(*ListShoppingListsResponse)(nil),    // 38: stillroom.v1.ListShoppingListsResponse
-	(*TickShoppingLineRequest)(nil),      // 39: stillroom.v1.TickShoppingLineRequest
-	(*UntickShoppingLineRequest)(nil),    // 40: stillroom.v1.UntickShoppingLineRequest
-	(*GetShoppingTicksRequest)(nil),      // 41: stillroom.v1.GetShoppingTicksRequest
-	(*ShoppingTicks)(nil),                // 42: stillroom.v1.ShoppingTicks
-	(*ShoppingTick)(nil),                 // 43: stillroom.v1.ShoppingTick
-	(*CompareShoppingListsRequest)(nil),  // 44: stillroom.v1.CompareShoppingListsRequest
-	(*CompareShoppingListsResponse)(nil), // 45: stillroom.v1.CompareShoppingListsResponse
-	(*ShoppingLineChange)(nil),           // 46: stillroom.v1.ShoppingLineChange
-	(*ShoppingCause)(nil),                // 47: stillroom.v1.ShoppingCause
-	(*ExportShoppingListRequest)(nil),    // 48: stillroom.v1.ExportShoppingListRequest
-	(*ExportShoppingListResponse)(nil),   // 49: stillroom.v1.ExportShoppingListResponse
-	nil,                                  // 50: stillroom.v1.ShoppingSettings.AllowancesEntry
-	(*Money)(nil),                        // 51: stillroom.v1.Money
-	(*fieldmaskpb.FieldMask)(nil),        // 52: google.protobuf.FieldMask
-	(*timestamppb.Timestamp)(nil),        // 53: google.protobuf.Timestamp
-	(JarSize)(0),                         // 54: stillroom.v1.JarSize
-	(*Source)(nil),                       // 55: stillroom.v1.Source
-	(*emptypb.Empty)(nil),                // 56: google.protobuf.Empty
+	(*BatchCreateOffersRequest)(nil),     // 7: stillroom.v1.BatchCreateOffersRequest
+	(*OfferToCreate)(nil),                // 8: stillroom.v1.OfferToCreate
+	(*BatchCreateOffersResponse)(nil),    // 9: stillroom.v1.BatchCreateOffersResponse
+	(*GetOfferRequest)(nil),              // 10: stillroom.v1.GetOfferRequest
+	(*ListOffersRequest)(nil),            // 11: stillroom.v1.ListOffersRequest
+	(*ListOffersResponse)(nil),           // 12: stillroom.v1.ListOffersResponse
+	(*UpdateOfferRequest)(nil),           // 13: stillroom.v1.UpdateOfferRequest
+	(*DeleteOfferRequest)(nil),           // 14: stillroom.v1.DeleteOfferRequest
+	(*StockItem)(nil),                    // 15: stillroom.v1.StockItem
+	(*CreateStockItemRequest)(nil),       // 16: stillroom.v1.CreateStockItemRequest
+	(*GetStockItemRequest)(nil),          // 17: stillroom.v1.GetStockItemRequest
+	(*ListStockItemsRequest)(nil),        // 18: stillroom.v1.ListStockItemsRequest
+	(*ListStockItemsResponse)(nil),       // 19: stillroom.v1.ListStockItemsResponse
+	(*UpdateStockItemRequest)(nil),       // 20: stillroom.v1.UpdateStockItemRequest
+	(*DeleteStockItemRequest)(nil),       // 21: stillroom.v1.DeleteStockItemRequest
+	(*KindShare)(nil),                    // 22: stillroom.v1.KindShare
+	(*KindChoice)(nil),                   // 23: stillroom.v1.KindChoice
+	(*ShoppingSettings)(nil),             // 24: stillroom.v1.ShoppingSettings
+	(*Measured)(nil),                     // 25: stillroom.v1.Measured
+	(*ShoppingList)(nil),                 // 26: stillroom.v1.ShoppingList
+	(*ShoppingLine)(nil),                 // 27: stillroom.v1.ShoppingLine
+	(*PackPurchase)(nil),                 // 28: stillroom.v1.PackPurchase
+	(*StockUse)(nil),                     // 29: stillroom.v1.StockUse
+	(*ShoppingContribution)(nil),         // 30: stillroom.v1.ShoppingContribution
+	(*RecipeLineConversion)(nil),         // 31: stillroom.v1.RecipeLineConversion
+	(*PublishedFigure)(nil),              // 32: stillroom.v1.PublishedFigure
+	(*BringSheet)(nil),                   // 33: stillroom.v1.BringSheet
+	(*GetBringSheetRequest)(nil),         // 34: stillroom.v1.GetBringSheetRequest
+	(*BringLine)(nil),                    // 35: stillroom.v1.BringLine
+	(*ClassShoppingShare)(nil),           // 36: stillroom.v1.ClassShoppingShare
+	(*SectionCost)(nil),                  // 37: stillroom.v1.SectionCost
+	(*CreateShoppingListRequest)(nil),    // 38: stillroom.v1.CreateShoppingListRequest
+	(*GetShoppingListRequest)(nil),       // 39: stillroom.v1.GetShoppingListRequest
+	(*ListShoppingListsRequest)(nil),     // 40: stillroom.v1.ListShoppingListsRequest
+	(*ListShoppingListsResponse)(nil),    // 41: stillroom.v1.ListShoppingListsResponse
+	(*TickShoppingLineRequest)(nil),      // 42: stillroom.v1.TickShoppingLineRequest
+	(*UntickShoppingLineRequest)(nil),    // 43: stillroom.v1.UntickShoppingLineRequest
+	(*GetShoppingTicksRequest)(nil),      // 44: stillroom.v1.GetShoppingTicksRequest
+	(*ShoppingTicks)(nil),                // 45: stillroom.v1.ShoppingTicks
+	(*ShoppingTick)(nil),                 // 46: stillroom.v1.ShoppingTick
+	(*CompareShoppingListsRequest)(nil),  // 47: stillroom.v1.CompareShoppingListsRequest
+	(*CompareShoppingListsResponse)(nil), // 48: stillroom.v1.CompareShoppingListsResponse
+	(*ShoppingLineChange)(nil),           // 49: stillroom.v1.ShoppingLineChange
+	(*ShoppingCause)(nil),                // 50: stillroom.v1.ShoppingCause
+	(*ExportShoppingListRequest)(nil),    // 51: stillroom.v1.ExportShoppingListRequest
+	(*ExportShoppingListResponse)(nil),   // 52: stillroom.v1.ExportShoppingListResponse
+	nil,                                  // 53: stillroom.v1.ShoppingSettings.AllowancesEntry
+	(*Money)(nil),                        // 54: stillroom.v1.Money
+	(*fieldmaskpb.FieldMask)(nil),        // 55: google.protobuf.FieldMask
+	(*timestamppb.Timestamp)(nil),        // 56: google.protobuf.Timestamp
+	(JarSize)(0),                         // 57: stillroom.v1.JarSize
+	(*Source)(nil),                       // 58: stillroom.v1.Source
+	(*emptypb.Empty)(nil),                // 59: google.protobuf.Empty
 }
 var file_stillroom_v1_shopping_proto_depIdxs = []int32{
 	0,  // 0: stillroom.v1.Offer.kind:type_name -> stillroom.v1.OfferKind
-	51, // 1: stillroom.v1.Offer.price:type_name -> stillroom.v1.Money
+	54, // 1: stillroom.v1.Offer.price:type_name -> stillroom.v1.Money
 	5,  // 2: stillroom.v1.CreateOfferRequest.offer:type_name -> stillroom.v1.Offer
-	5,  // 3: stillroom.v1.ListOffersResponse.offers:type_name -> stillroom.v1.Offer
-	5,  // 4: stillroom.v1.UpdateOfferRequest.offer:type_name -> stillroom.v1.Offer
-	52, // 5: stillroom.v1.UpdateOfferRequest.update_mask:type_name -> google.protobuf.FieldMask
-	12, // 6: stillroom.v1.CreateStockItemRequest.stock_item:type_name -> stillroom.v1.StockItem
-	12, // 7: stillroom.v1.ListStockItemsResponse.stock_items:type_name -> stillroom.v1.StockItem
-	12, // 8: stillroom.v1.UpdateStockItemRequest.stock_item:type_name -> stillroom.v1.StockItem
-	52, // 9: stillroom.v1.UpdateStockItemRequest.update_mask:type_name -> google.protobuf.FieldMask
-	19, // 10: stillroom.v1.KindChoice.shares:type_name -> stillroom.v1.KindShare
-	20, // 11: stillroom.v1.ShoppingSettings.choices:type_name -> stillroom.v1.KindChoice
-	50, // 12: stillroom.v1.ShoppingSettings.allowances:type_name -> stillroom.v1.ShoppingSettings.AllowancesEntry
-	1,  // 13: stillroom.v1.ShoppingSettings.aim:type_name -> stillroom.v1.ShoppingAim
-	53, // 14: stillroom.v1.ShoppingList.create_time:type_name -> google.protobuf.Timestamp
-	21, // 15: stillroom.v1.ShoppingList.settings:type_name -> stillroom.v1.ShoppingSettings
-	24, // 16: stillroom.v1.ShoppingList.lines:type_name -> stillroom.v1.ShoppingLine
-	30, // 17: stillroom.v1.ShoppingList.sheets:type_name -> stillroom.v1.BringSheet
-	28, // 18: stillroom.v1.ShoppingList.conversions:type_name -> stillroom.v1.RecipeLineConversion
-	33, // 19: stillroom.v1.ShoppingList.class_shares:type_name -> stillroom.v1.ClassShoppingShare
-	34, // 20: stillroom.v1.ShoppingList.sections:type_name -> stillroom.v1.SectionCost
-	51, // 21: stillroom.v1.ShoppingList.total:type_name -> stillroom.v1.Money
-	51, // 22: stillroom.v1.ShoppingList.cost_per_jar:type_name -> stillroom.v1.Money
-	51, // 23: stillroom.v1.ShoppingList.cost_per_participant:type_name -> stillroom.v1.Money
-	22, // 24: stillroom.v1.ShoppingLine.need:type_name -> stillroom.v1.Measured
-	22, // 25: stillroom.v1.ShoppingLine.allowance:type_name -> stillroom.v1.Measured
-	22, // 26: stillroom.v1.ShoppingLine.on_hand:type_name -> stillroom.v1.Measured
-	22, // 27: stillroom.v1.ShoppingLine.to_buy:type_name -> stillroom.v1.Measured
-	25, // 28: stillroom.v1.ShoppingLine.basket:type_name -> stillroom.v1.PackPurchase
-	22, // 29: stillroom.v1.ShoppingLine.surplus:type_name -> stillroom.v1.Measured
-	51, // 30: stillroom.v1.ShoppingLine.cost:type_name -> stillroom.v1.Money
-	2,  // 31: stillroom.v1.ShoppingLine.confidence:type_name -> stillroom.v1.FigureConfidence
-	26, // 32: stillroom.v1.ShoppingLine.stock_used:type_name -> stillroom.v1.StockUse
-	27, // 33: stillroom.v1.ShoppingLine.contributions:type_name -> stillroom.v1.ShoppingContribution
-	0,  // 34: stillroom.v1.PackPurchase.kind:type_name -> stillroom.v1.OfferKind
-	22, // 35: stillroom.v1.PackPurchase.content:type_name -> stillroom.v1.Measured
-	51, // 36: stillroom.v1.PackPurchase.cost:type_name -> stillroom.v1.Money
-	22, // 37: stillroom.v1.StockUse.used:type_name -> stillroom.v1.Measured
-	54, // 38: stillroom.v1.RecipeLineConversion.per_jar:type_name -> stillroom.v1.JarSize
-	22, // 39: stillroom.v1.RecipeLineConversion.stated:type_name -> stillroom.v1.Measured
-	29, // 40: stillroom.v1.RecipeLineConversion.figures:type_name -> stillroom.v1.PublishedFigure
-	29, // 41: stillroom.v1.RecipeLineConversion.also_published:type_name -> stillroom.v1.PublishedFigure
-	2,  // 42: stillroom.v1.RecipeLineConversion.confidence:type_name -> stillroom.v1.FigureConfidence
-	55, // 43: stillroom.v1.PublishedFigure.source:type_name -> stillroom.v1.Source
-	32, // 44: stillroom.v1.BringSheet.lines:type_name -> stillroom.v1.BringLine
-	22, // 45: stillroom.v1.BringLine.amount:type_name -> stillroom.v1.Measured
-	51, // 46: stillroom.v1.ClassShoppingShare.cost:type_name -> stillroom.v1.Money
-	51, // 47: stillroom.v1.ClassShoppingShare.cost_per_jar:type_name -> stillroom.v1.Money
-	51, // 48: stillroom.v1.ClassShoppingShare.cost_per_participant:type_name -> stillroom.v1.Money
-	51, // 49: stillroom.v1.SectionCost.cost:type_name -> stillroom.v1.Money
-	21, // 50: stillroom.v1.CreateShoppingListRequest.settings:type_name -> stillroom.v1.ShoppingSettings
-	23, // 51: stillroom.v1.ListShoppingListsResponse.shopping_lists:type_name -> stillroom.v1.ShoppingList
-	43, // 52: stillroom.v1.ShoppingTicks.ticks:type_name -> stillroom.v1.ShoppingTick
-	53, // 53: stillroom.v1.ShoppingTick.time:type_name -> google.protobuf.Timestamp
-	46, // 54: stillroom.v1.CompareShoppingListsResponse.changes:type_name -> stillroom.v1.ShoppingLineChange
-	51, // 55: stillroom.v1.CompareShoppingListsResponse.total_before:type_name -> stillroom.v1.Money
-	51, // 56: stillroom.v1.CompareShoppingListsResponse.total_after:type_name -> stillroom.v1.Money
-	22, // 57: stillroom.v1.ShoppingLineChange.before:type_name -> stillroom.v1.Measured
-	22, // 58: stillroom.v1.ShoppingLineChange.after:type_name -> stillroom.v1.Measured
-	51, // 59: stillroom.v1.ShoppingLineChange.cost_before:type_name -> stillroom.v1.Money
-	51, // 60: stillroom.v1.ShoppingLineChange.cost_after:type_name -> stillroom.v1.Money
-	47, // 61: stillroom.v1.ShoppingLineChange.causes:type_name -> stillroom.v1.ShoppingCause
-	22, // 62: stillroom.v1.ShoppingCause.before:type_name -> stillroom.v1.Measured
-	22, // 63: stillroom.v1.ShoppingCause.after:type_name -> stillroom.v1.Measured
-	3,  // 64: stillroom.v1.ExportShoppingListRequest.format:type_name -> stillroom.v1.ShoppingFormat
-	4,  // 65: stillroom.v1.ExportShoppingListRequest.system:type_name -> stillroom.v1.MeasureSystem
-	6,  // 66: stillroom.v1.ShoppingService.CreateOffer:input_type -> stillroom.v1.CreateOfferRequest
-	7,  // 67: stillroom.v1.ShoppingService.GetOffer:input_type -> stillroom.v1.GetOfferRequest
-	8,  // 68: stillroom.v1.ShoppingService.ListOffers:input_type -> stillroom.v1.ListOffersRequest
-	10, // 69: stillroom.v1.ShoppingService.UpdateOffer:input_type -> stillroom.v1.UpdateOfferRequest
-	11, // 70: stillroom.v1.ShoppingService.DeleteOffer:input_type -> stillroom.v1.DeleteOfferRequest
-	13, // 71: stillroom.v1.ShoppingService.CreateStockItem:input_type -> stillroom.v1.CreateStockItemRequest
-	14, // 72: stillroom.v1.ShoppingService.GetStockItem:input_type -> stillroom.v1.GetStockItemRequest
-	15, // 73: stillroom.v1.ShoppingService.ListStockItems:input_type -> stillroom.v1.ListStockItemsRequest
-	17, // 74: stillroom.v1.ShoppingService.UpdateStockItem:input_type -> stillroom.v1.UpdateStockItemRequest
-	18, // 75: stillroom.v1.ShoppingService.DeleteStockItem:input_type -> stillroom.v1.DeleteStockItemRequest
-	35, // 76: stillroom.v1.ShoppingService.CreateShoppingList:input_type -> stillroom.v1.CreateShoppingListRequest
-	36, // 77: stillroom.v1.ShoppingService.GetShoppingList:input_type -> stillroom.v1.GetShoppingListRequest
-	37, // 78: stillroom.v1.ShoppingService.ListShoppingLists:input_type -> stillroom.v1.ListShoppingListsRequest
-	39, // 79: stillroom.v1.ShoppingService.TickShoppingLine:input_type -> stillroom.v1.TickShoppingLineRequest
-	40, // 80: stillroom.v1.ShoppingService.UntickShoppingLine:input_type -> stillroom.v1.UntickShoppingLineRequest
-	41, // 81: stillroom.v1.ShoppingService.GetShoppingTicks:input_type -> stillroom.v1.GetShoppingTicksRequest
-	31, // 82: stillroom.v1.ShoppingService.GetBringSheet:input_type -> stillroom.v1.GetBringSheetRequest
-	44, // 83: stillroom.v1.ShoppingService.CompareShoppingLists:input_type -> stillroom.v1.CompareShoppingListsRequest
-	48, // 84: stillroom.v1.ShoppingService.ExportShoppingList:input_type -> stillroom.v1.ExportShoppingListRequest
-	5,  // 85: stillroom.v1.ShoppingService.CreateOffer:output_type -> stillroom.v1.Offer
-	5,  // 86: stillroom.v1.ShoppingService.GetOffer:output_type -> stillroom.v1.Offer
-	9,  // 87: stillroom.v1.ShoppingService.ListOffers:output_type -> stillroom.v1.ListOffersResponse
-	5,  // 88: stillroom.v1.ShoppingService.UpdateOffer:output_type -> stillroom.v1.Offer
-	56, // 89: stillroom.v1.ShoppingService.DeleteOffer:output_type -> google.protobuf.Empty
-	12, // 90: stillroom.v1.ShoppingService.CreateStockItem:output_type -> stillroom.v1.StockItem
-	12, // 91: stillroom.v1.ShoppingService.GetStockItem:output_type -> stillroom.v1.StockItem
-	16, // 92: stillroom.v1.ShoppingService.ListStockItems:output_type -> stillroom.v1.ListStockItemsResponse
-	12, // 93: stillroom.v1.ShoppingService.UpdateStockItem:output_type -> stillroom.v1.StockItem
-	56, // 94: stillroom.v1.ShoppingService.DeleteStockItem:output_type -> google.protobuf.Empty
-	23, // 95: stillroom.v1.ShoppingService.CreateShoppingList:output_type -> stillroom.v1.ShoppingList
-	23, // 96: stillroom.v1.ShoppingService.GetShoppingList:output_type -> stillroom.v1.ShoppingList
-	38, // 97: stillroom.v1.ShoppingService.ListShoppingLists:output_type -> stillroom.v1.ListShoppingListsResponse
-	42, // 98: stillroom.v1.ShoppingService.TickShoppingLine:output_type -> stillroom.v1.ShoppingTicks
-	42, // 99: stillroom.v1.ShoppingService.UntickShoppingLine:output_type -> stillroom.v1.ShoppingTicks
-	42, // 100: stillroom.v1.ShoppingService.GetShoppingTicks:output_type -> stillroom.v1.ShoppingTicks
-	30, // 101: stillroom.v1.ShoppingService.GetBringSheet:output_type -> stillroom.v1.BringSheet
-	45, // 102: stillroom.v1.ShoppingService.CompareShoppingLists:output_type -> stillroom.v1.CompareShoppingListsResponse
-	49, // 103: stillroom.v1.ShoppingService.ExportShoppingList:output_type -> stillroom.v1.ExportShoppingListResponse
-	85, // [85:104] is the sub-list for method output_type
-	66, // [66:85] is the sub-list for method input_type
-	66, // [66:66] is the sub-list for extension type_name
-	66, // [66:66] is the sub-list for extension extendee
-	0,  // [0:66] is the sub-list for field type_name
+	8,  // 3: stillroom.v1.BatchCreateOffersRequest.offers:type_name -> stillroom.v1.OfferToCreate
+	5,  // 4: stillroom.v1.OfferToCreate.offer:type_name -> stillroom.v1.Offer
+	5,  // 5: stillroom.v1.BatchCreateOffersResponse.offers:type_name -> stillroom.v1.Offer
+	5,  // 6: stillroom.v1.ListOffersResponse.offers:type_name -> stillroom.v1.Offer
+	5,  // 7: stillroom.v1.UpdateOfferRequest.offer:type_name -> stillroom.v1.Offer
+	55, // 8: stillroom.v1.UpdateOfferRequest.update_mask:type_name -> google.protobuf.FieldMask
+	15, // 9: stillroom.v1.CreateStockItemRequest.stock_item:type_name -> stillroom.v1.StockItem
+	15, // 10: stillroom.v1.ListStockItemsResponse.stock_items:type_name -> stillroom.v1.StockItem
+	15, // 11: stillroom.v1.UpdateStockItemRequest.stock_item:type_name -> stillroom.v1.StockItem
+	55, // 12: stillroom.v1.UpdateStockItemRequest.update_mask:type_name -> google.protobuf.FieldMask
+	22, // 13: stillroom.v1.KindChoice.shares:type_name -> stillroom.v1.KindShare
+	23, // 14: stillroom.v1.ShoppingSettings.choices:type_name -> stillroom.v1.KindChoice
+	53, // 15: stillroom.v1.ShoppingSettings.allowances:type_name -> stillroom.v1.ShoppingSettings.AllowancesEntry
+	1,  // 16: stillroom.v1.ShoppingSettings.aim:type_name -> stillroom.v1.ShoppingAim
+	56, // 17: stillroom.v1.ShoppingList.create_time:type_name -> google.protobuf.Timestamp
+	24, // 18: stillroom.v1.ShoppingList.settings:type_name -> stillroom.v1.ShoppingSettings
+	27, // 19: stillroom.v1.ShoppingList.lines:type_name -> stillroom.v1.ShoppingLine
+	33, // 20: stillroom.v1.ShoppingList.sheets:type_name -> stillroom.v1.BringSheet
+	31, // 21: stillroom.v1.ShoppingList.conversions:type_name -> stillroom.v1.RecipeLineConversion
+	36, // 22: stillroom.v1.ShoppingList.class_shares:type_name -> stillroom.v1.ClassShoppingShare
+	37, // 23: stillroom.v1.ShoppingList.sections:type_name -> stillroom.v1.SectionCost
+	54, // 24: stillroom.v1.ShoppingList.total:type_name -> stillroom.v1.Money
+	54, // 25: stillroom.v1.ShoppingList.cost_per_jar:type_name -> stillroom.v1.Money
+	54, // 26: stillroom.v1.ShoppingList.cost_per_participant:type_name -> stillroom.v1.Money
+	25, // 27: stillroom.v1.ShoppingLine.need:type_name -> stillroom.v1.Measured
+	25, // 28: stillroom.v1.ShoppingLine.allowance:type_name -> stillroom.v1.Measured
+	25, // 29: stillroom.v1.ShoppingLine.on_hand:type_name -> stillroom.v1.Measured
+	25, // 30: stillroom.v1.ShoppingLine.to_buy:type_name -> stillroom.v1.Measured
+	28, // 31: stillroom.v1.ShoppingLine.basket:type_name -> stillroom.v1.PackPurchase
+	25, // 32: stillroom.v1.ShoppingLine.surplus:type_name -> stillroom.v1.Measured
+	54, // 33: stillroom.v1.ShoppingLine.cost:type_name -> stillroom.v1.Money
+	2,  // 34: stillroom.v1.ShoppingLine.confidence:type_name -> stillroom.v1.FigureConfidence
+	29, // 35: stillroom.v1.ShoppingLine.stock_used:type_name -> stillroom.v1.StockUse
+	30, // 36: stillroom.v1.ShoppingLine.contributions:type_name -> stillroom.v1.ShoppingContribution
+	0,  // 37: stillroom.v1.PackPurchase.kind:type_name -> stillroom.v1.OfferKind
+	25, // 38: stillroom.v1.PackPurchase.content:type_name -> stillroom.v1.Measured
+	54, // 39: stillroom.v1.PackPurchase.cost:type_name -> stillroom.v1.Money
+	25, // 40: stillroom.v1.StockUse.used:type_name -> stillroom.v1.Measured
+	57, // 41: stillroom.v1.RecipeLineConversion.per_jar:type_name -> stillroom.v1.JarSize
+	25, // 42: stillroom.v1.RecipeLineConversion.stated:type_name -> stillroom.v1.Measured
+	32, // 43: stillroom.v1.RecipeLineConversion.figures:type_name -> stillroom.v1.PublishedFigure
+	32, // 44: stillroom.v1.RecipeLineConversion.also_published:type_name -> stillroom.v1.PublishedFigure
+	2,  // 45: stillroom.v1.RecipeLineConversion.confidence:type_name -> stillroom.v1.FigureConfidence
+	58, // 46: stillroom.v1.PublishedFigure.source:type_name -> stillroom.v1.Source
+	35, // 47: stillroom.v1.BringSheet.lines:type_name -> stillroom.v1.BringLine
+	25, // 48: stillroom.v1.BringLine.amount:type_name -> stillroom.v1.Measured
+	54, // 49: stillroom.v1.ClassShoppingShare.cost:type_name -> stillroom.v1.Money
+	54, // 50: stillroom.v1.ClassShoppingShare.cost_per_jar:type_name -> stillroom.v1.Money
+	54, // 51: stillroom.v1.ClassShoppingShare.cost_per_participant:type_name -> stillroom.v1.Money
+	54, // 52: stillroom.v1.SectionCost.cost:type_name -> stillroom.v1.Money
+	24, // 53: stillroom.v1.CreateShoppingListRequest.settings:type_name -> stillroom.v1.ShoppingSettings
+	26, // 54: stillroom.v1.ListShoppingListsResponse.shopping_lists:type_name -> stillroom.v1.ShoppingList
+	46, // 55: stillroom.v1.ShoppingTicks.ticks:type_name -> stillroom.v1.ShoppingTick
+	56, // 56: stillroom.v1.ShoppingTick.time:type_name -> google.protobuf.Timestamp
+	49, // 57: stillroom.v1.CompareShoppingListsResponse.changes:type_name -> stillroom.v1.ShoppingLineChange
+	54, // 58: stillroom.v1.CompareShoppingListsResponse.total_before:type_name -> stillroom.v1.Money
+	54, // 59: stillroom.v1.CompareShoppingListsResponse.total_after:type_name -> stillroom.v1.Money
+	25, // 60: stillroom.v1.ShoppingLineChange.before:type_name -> stillroom.v1.Measured
+	25, // 61: stillroom.v1.ShoppingLineChange.after:type_name -> stillroom.v1.Measured
+	54, // 62: stillroom.v1.ShoppingLineChange.cost_before:type_name -> stillroom.v1.Money
+	54, // 63: stillroom.v1.ShoppingLineChange.cost_after:type_name -> stillroom.v1.Money
+	50, // 64: stillroom.v1.ShoppingLineChange.causes:type_name -> stillroom.v1.ShoppingCause
+	25, // 65: stillroom.v1.ShoppingCause.before:type_name -> stillroom.v1.Measured
+	25, // 66: stillroom.v1.ShoppingCause.after:type_name -> stillroom.v1.Measured
+	3,  // 67: stillroom.v1.ExportShoppingListRequest.format:type_name -> stillroom.v1.ShoppingFormat
+	4,  // 68: stillroom.v1.ExportShoppingListRequest.system:type_name -> stillroom.v1.MeasureSystem
+	6,  // 69: stillroom.v1.ShoppingService.CreateOffer:input_type -> stillroom.v1.CreateOfferRequest
+	7,  // 70: stillroom.v1.ShoppingService.BatchCreateOffers:input_type -> stillroom.v1.BatchCreateOffersRequest
+	10, // 71: stillroom.v1.ShoppingService.GetOffer:input_type -> stillroom.v1.GetOfferRequest
+	11, // 72: stillroom.v1.ShoppingService.ListOffers:input_type -> stillroom.v1.ListOffersRequest
+	13, // 73: stillroom.v1.ShoppingService.UpdateOffer:input_type -> stillroom.v1.UpdateOfferRequest
+	14, // 74: stillroom.v1.ShoppingService.DeleteOffer:input_type -> stillroom.v1.DeleteOfferRequest
+	16, // 75: stillroom.v1.ShoppingService.CreateStockItem:input_type -> stillroom.v1.CreateStockItemRequest
+	17, // 76: stillroom.v1.ShoppingService.GetStockItem:input_type -> stillroom.v1.GetStockItemRequest
+	18, // 77: stillroom.v1.ShoppingService.ListStockItems:input_type -> stillroom.v1.ListStockItemsRequest
+	20, // 78: stillroom.v1.ShoppingService.UpdateStockItem:input_type -> stillroom.v1.UpdateStockItemRequest
+	21, // 79: stillroom.v1.ShoppingService.DeleteStockItem:input_type -> stillroom.v1.DeleteStockItemRequest
+	38, // 80: stillroom.v1.ShoppingService.CreateShoppingList:input_type -> stillroom.v1.CreateShoppingListRequest
+	39, // 81: stillroom.v1.ShoppingService.GetShoppingList:input_type -> stillroom.v1.GetShoppingListRequest
+	40, // 82: stillroom.v1.ShoppingService.ListShoppingLists:input_type -> stillroom.v1.ListShoppingListsRequest
+	42, // 83: stillroom.v1.ShoppingService.TickShoppingLine:input_type -> stillroom.v1.TickShoppingLineRequest
+	43, // 84: stillroom.v1.ShoppingService.UntickShoppingLine:input_type -> stillroom.v1.UntickShoppingLineRequest
+	44, // 85: stillroom.v1.ShoppingService.GetShoppingTicks:input_type -> stillroom.v1.GetShoppingTicksRequest
+	34, // 86: stillroom.v1.ShoppingService.GetBringSheet:input_type -> stillroom.v1.GetBringSheetRequest
+	47, // 87: stillroom.v1.ShoppingService.CompareShoppingLists:input_type -> stillroom.v1.CompareShoppingListsRequest
+	51, // 88: stillroom.v1.ShoppingService.ExportShoppingList:input_type -> stillroom.v1.ExportShoppingListRequest
+	5,  // 89: stillroom.v1.ShoppingService.CreateOffer:output_type -> stillroom.v1.Offer
+	9,  // 90: stillroom.v1.ShoppingService.BatchCreateOffers:output_type -> stillroom.v1.BatchCreateOffersResponse
+	5,  // 91: stillroom.v1.ShoppingService.GetOffer:output_type -> stillroom.v1.Offer
+	12, // 92: stillroom.v1.ShoppingService.ListOffers:output_type -> stillroom.v1.ListOffersResponse
+	5,  // 93: stillroom.v1.ShoppingService.UpdateOffer:output_type -> stillroom.v1.Offer
+	59, // 94: stillroom.v1.ShoppingService.DeleteOffer:output_type -> google.protobuf.Empty
+	15, // 95: stillroom.v1.ShoppingService.CreateStockItem:output_type -> stillroom.v1.StockItem
+	15, // 96: stillroom.v1.ShoppingService.GetStockItem:output_type -> stillroom.v1.StockItem
+	19, // 97: stillroom.v1.ShoppingService.ListStockItems:output_type -> stillroom.v1.ListStockItemsResponse
+	15, // 98: stillroom.v1.ShoppingService.UpdateStockItem:output_type -> stillroom.v1.StockItem
+	59, // 99: stillroom.v1.ShoppingService.DeleteStockItem:output_type -> google.protobuf.Empty
+	26, // 100: stillroom.v1.ShoppingService.CreateShoppingList:output_type -> stillroom.v1.ShoppingList
+	26, // 101: stillroom.v1.ShoppingService.GetShoppingList:output_type -> stillroom.v1.ShoppingList
+	41, // 102: stillroom.v1.ShoppingService.ListShoppingLists:output_type -> stillroom.v1.ListShoppingListsResponse
+	45, // 103: stillroom.v1.ShoppingService.TickShoppingLine:output_type -> stillroom.v1.ShoppingTicks
+	45, // 104: stillroom.v1.ShoppingService.UntickShoppingLine:output_type -> stillroom.v1.ShoppingTicks
+	45, // 105: stillroom.v1.ShoppingService.GetShoppingTicks:output_type -> stillroom.v1.ShoppingTicks
+	33, // 106: stillroom.v1.ShoppingService.GetBringSheet:output_type -> stillroom.v1.BringSheet
+	48, // 107: stillroom.v1.ShoppingService.CompareShoppingLists:output_type -> stillroom.v1.CompareShoppingListsResponse
+	52, // 108: stillroom.v1.ShoppingService.ExportShoppingList:output_type -> stillroom.v1.ExportShoppingListResponse
+	89, // [89:109] is the sub-list for method output_type
+	69, // [69:89] is the sub-list for method input_type
+	69, // [69:69] is the sub-list for extension type_name
+	69, // [69:69] is the sub-list for extension extendee
+	0,  // [0:69] is the sub-list for field type_name
 }
 
 func init() { file_stillroom_v1_shopping_proto_init() }
@@ -4533,14 +4718,14 @@ func file_stillroom_v1_shopping_proto_init() {
 	}
 	file_stillroom_v1_access_proto_init()
 	file_stillroom_v1_common_proto_init()
-	file_stillroom_v1_shopping_proto_msgTypes[16].OneofWrappers = []any{}
+	file_stillroom_v1_shopping_proto_msgTypes[19].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_stillroom_v1_shopping_proto_rawDesc), len(file_stillroom_v1_shopping_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   46,
+			NumMessages:   49,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

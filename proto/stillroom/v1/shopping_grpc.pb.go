@@ -21,6 +21,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	ShoppingService_CreateOffer_FullMethodName          = "/stillroom.v1.ShoppingService/CreateOffer"
+	ShoppingService_BatchCreateOffers_FullMethodName    = "/stillroom.v1.ShoppingService/BatchCreateOffers"
 	ShoppingService_GetOffer_FullMethodName             = "/stillroom.v1.ShoppingService/GetOffer"
 	ShoppingService_ListOffers_FullMethodName           = "/stillroom.v1.ShoppingService/ListOffers"
 	ShoppingService_UpdateOffer_FullMethodName          = "/stillroom.v1.ShoppingService/UpdateOffer"
@@ -51,6 +52,8 @@ const (
 type ShoppingServiceClient interface {
 	// CreateOffer records one way a thing is sold. ALREADY_EXISTS when its id is taken.
 	CreateOffer(ctx context.Context, in *CreateOfferRequest, opts ...grpc.CallOption) (*Offer, error)
+	// BatchCreateOffers records several offers, all or none. ALREADY_EXISTS when the id of one is taken.
+	BatchCreateOffers(ctx context.Context, in *BatchCreateOffersRequest, opts ...grpc.CallOption) (*BatchCreateOffersResponse, error)
 	// GetOffer returns one offer.
 	GetOffer(ctx context.Context, in *GetOfferRequest, opts ...grpc.CallOption) (*Offer, error)
 	// ListOffers lists a kitchen's offers by item, then id.
@@ -105,6 +108,16 @@ func (c *shoppingServiceClient) CreateOffer(ctx context.Context, in *CreateOffer
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Offer)
 	err := c.cc.Invoke(ctx, ShoppingService_CreateOffer_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *shoppingServiceClient) BatchCreateOffers(ctx context.Context, in *BatchCreateOffersRequest, opts ...grpc.CallOption) (*BatchCreateOffersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BatchCreateOffersResponse)
+	err := c.cc.Invoke(ctx, ShoppingService_BatchCreateOffers_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -301,6 +314,8 @@ func (c *shoppingServiceClient) ExportShoppingList(ctx context.Context, in *Expo
 type ShoppingServiceServer interface {
 	// CreateOffer records one way a thing is sold. ALREADY_EXISTS when its id is taken.
 	CreateOffer(context.Context, *CreateOfferRequest) (*Offer, error)
+	// BatchCreateOffers records several offers, all or none. ALREADY_EXISTS when the id of one is taken.
+	BatchCreateOffers(context.Context, *BatchCreateOffersRequest) (*BatchCreateOffersResponse, error)
 	// GetOffer returns one offer.
 	GetOffer(context.Context, *GetOfferRequest) (*Offer, error)
 	// ListOffers lists a kitchen's offers by item, then id.
@@ -353,6 +368,9 @@ type UnimplementedShoppingServiceServer struct{}
 
 func (UnimplementedShoppingServiceServer) CreateOffer(context.Context, *CreateOfferRequest) (*Offer, error) {
 	return nil, status.Error(codes.Unimplemented, "method CreateOffer not implemented")
+}
+func (UnimplementedShoppingServiceServer) BatchCreateOffers(context.Context, *BatchCreateOffersRequest) (*BatchCreateOffersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method BatchCreateOffers not implemented")
 }
 func (UnimplementedShoppingServiceServer) GetOffer(context.Context, *GetOfferRequest) (*Offer, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetOffer not implemented")
@@ -443,6 +461,24 @@ func _ShoppingService_CreateOffer_Handler(srv interface{}, ctx context.Context, 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(ShoppingServiceServer).CreateOffer(ctx, req.(*CreateOfferRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ShoppingService_BatchCreateOffers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(BatchCreateOffersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ShoppingServiceServer).BatchCreateOffers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ShoppingService_BatchCreateOffers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ShoppingServiceServer).BatchCreateOffers(ctx, req.(*BatchCreateOffersRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -781,6 +817,10 @@ var ShoppingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CreateOffer",
 			Handler:    _ShoppingService_CreateOffer_Handler,
+		},
+		{
+			MethodName: "BatchCreateOffers",
+			Handler:    _ShoppingService_BatchCreateOffers_Handler,
 		},
 		{
 			MethodName: "GetOffer",

@@ -14,7 +14,7 @@ import (
 
 // checked is a script that says whether a line of the list is ticked, by what its box is called.
 func checked(item string) string {
-	return `[...document.querySelectorAll("[role=checkbox]")].find(e => e.getAttribute("aria-label") === "` + item + ` is bought").getAttribute("aria-checked")`
+	return `[...document.querySelectorAll("[role=checkbox]")].find(e => e.getAttribute("aria-label") === "Bought: ` + item + `").getAttribute("aria-checked")`
 }
 
 // An instructor's evening before the class: who comes, what is made, what to buy.
@@ -87,7 +87,7 @@ func TestEveningBeforeAClass(t *testing.T) {
 	b.Sees("Version 1 is computed.")
 	b.Accessible()
 	require.Equal(t, "false", b.Value(checked("labels")))
-	b.Click("labels is bought")
+	b.Click("Bought: labels")
 	b.WaitFor(checked("labels") + ` === "true"`)
 	b.Sees("1 of ")
 	b.Click("Show US units")
@@ -132,12 +132,12 @@ func TestTwoShoppers(t *testing.T) {
 	ivo.Open(list)
 	ines.Sees("0 of 18 lines bought")
 	ivo.Sees("0 of 18 lines bought")
-	ines.Click("onions is bought")
+	ines.Click("Bought: onions")
 	ivo.WaitFor(checked("onions") + ` === "true"`)
 	ivo.Sees("1 of 18 lines bought")
 	ivo.Accessible()
 	ivo.Screen("shopping-phone")
-	ivo.Click("onions is bought")
+	ivo.Click("Bought: onions")
 	ines.WaitFor(checked("onions") + ` === "false"`)
 
 	k.Stop()
@@ -145,7 +145,7 @@ func TestTwoShoppers(t *testing.T) {
 	k.Start()
 	ines.SeesNot("The connection is lost")
 	ivo.SeesNot("The connection is lost")
-	ivo.Click("sugar is bought")
+	ivo.Click("Bought: sugar")
 	ines.WaitFor(checked("sugar") + ` === "true"`)
 	ines.Screenshot("shopping")
 
@@ -191,10 +191,10 @@ func TestByKeyboard(t *testing.T) {
 	b.TabTo("Shopping list")
 	b.Press(kb.Enter)
 	b.Sees("0 of 18 lines bought")
-	b.TabTo("onions is bought")
+	b.TabTo("Bought: onions")
 	b.Press(" ")
 	b.WaitFor(checked("onions") + ` === "true"`)
-	b.WaitFor(`document.activeElement.getAttribute("aria-label") === "onions is bought"`) // the focus stays
+	b.WaitFor(`document.activeElement.getAttribute("aria-label") === "Bought: onions"`) // the focus stays
 	b.TabTo("Where it comes from (onions)")
 	b.Press(kb.Enter)
 	b.Sees("6 cups onions, finely chopped")
@@ -230,4 +230,46 @@ func TestAssistantsSeeWhatTheyMay(t *testing.T) {
 			require.Equal(t, http.StatusForbidden, reply.StatusCode)
 		}
 	}
+}
+
+// A class announced from the screen: its times are those on the wall of its site, and a slip is told beside its field.
+func TestAnnounceAClass(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	b := k.Browser(k.Token(stillroomv1.Role_ROLE_INSTRUCTOR))
+	b.Click("Announce a class")
+	b.Sees("What it is called")
+	b.Accessible()
+	fill := func(field, value string) {
+		b.Value(`document.getElementById("` + field + `").value = "` + value + `"`)
+	}
+	fill("display_name", "Relish at night")
+	fill("start_time", "2028-03-12T02:30") // Denver's clocks go from 02:00 to 03:00 then (tz database, America/Denver)
+	b.Click("Announce it")
+	b.Sees("The clocks at this site skip this time on that day.")
+	b.Accessible()
+	fill("start_time", "2028-03-12T18:30")
+	fill("capacity", "5000")
+	b.Click("Announce it")
+	b.WaitFor(`document.querySelector("#capacity[aria-invalid=true]")`)
+	fill("capacity", "2")
+	b.Click("Announce it")
+	b.Sees("Relish at night is announced.")
+	b.Sees("Sunday 12 March 2028, 18:30 to 22:30")
+	b.Screenshot("class-empty")
+	b.Accessible()
+	b.Click("Add a station…")
+	fill("display_name", "The long bench")
+	b.Click("Add the station")
+	b.Sees("The long bench is added.")
+	b.Click("Change the class")
+	require.Equal(t, "2028-03-12T18:30", b.Value(`document.getElementById("start_time").value`))
+	fill("duration_minutes", "120")
+	fill("live_session_time", "2028-03-12T20:00")
+	fill("live_session_minutes", "15")
+	b.Click("Change the class")
+	b.Sees("The class is changed.")
+	b.Sees("18:30 to 20:30")
+	b.Sees("live at 20:00 for 15 minutes")
 }

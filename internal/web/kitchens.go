@@ -66,7 +66,12 @@ func showKitchen(v *visit) error {
 	for _, s := range sites {
 		bySite[s.GetName()] = s
 	}
-	var data struct{ Coming, Past []listedClass }
+	var data struct {
+		Coming, Past []listedClass
+		// Edits says whether the visitor may announce classes.
+		Edits bool
+	}
+	data.Edits = v.least(stillroomv1.Role_ROLE_INSTRUCTOR)
 	now := v.pages.Now()
 	for _, c := range classes {
 		l := listedClass{Class: c, Site: bySite[c.GetSite()], Zone: zoneOf(bySite[c.GetSite()])}

@@ -17,6 +17,7 @@ func (p *Pages) routes() {
 	p.kitchenPages()
 	p.myPages()
 	p.classPages()
+	p.announcePages()
 	p.rosterPages()
 	p.batchPages()
 	p.shoppingPages()

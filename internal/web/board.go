@@ -62,6 +62,7 @@ type board struct {
 	Others []listedClass
 	// Request makes sending a form twice harmless.
 	Request string
+	drawing drawing
 }
 
 // ShownNumber is the number of the plan shown, "0" for none.
@@ -148,8 +149,8 @@ func (v *visit) board(c classroom, number string) (*board, error) {
 		return b, nil
 	}
 	b.Number = last(b.Plan.GetName())
-	d := drawing{plan: b.Plan, zone: c.Zone, stations: stations}
-	d.fill(b)
+	b.drawing = drawing{plan: b.Plan, zone: c.Zone, stations: stations}
+	b.drawing.fill(b)
 	return b, nil
 }
 
@@ -203,6 +204,7 @@ func followBoard(v *visit) error {
 		timer := time.NewTicker(boardEvery)
 		defer timer.Stop()
 		var sent sentParts
+		var have *board
 		for look := true; ; {
 			woken := v.pages.nudges.wait(searchTopic(c.GetName()))
 			state := v.pages.searches.now(c.GetName(), known)
@@ -214,7 +216,10 @@ func followBoard(v *visit) error {
 				return nil //nolint:nilerr // the visitor is gone
 			}
 			if look || state.Over() {
-				if shown, err = v.sendBoard(ctx, out, &sent, c, pinned, shown, known); err != nil {
+				if have, err = v.with(ctx).renewed(c, pinned, have); err != nil {
+					return err
+				}
+				if shown, err = v.sendBoard(ctx, out, &sent, have, shown, known); err != nil {
 					return err
 				}
 			}
@@ -236,14 +241,28 @@ func followBoard(v *visit) error {
 	})
 }
 
-// sendBoard sends what changed on a board with the clock and with new plans; it returns the number of the plan shown then.
-func (v *visit) sendBoard(ctx context.Context, out *events, sent *sentParts, c classroom, pinned, shown, known string) (string, error) {
-	b, err := v.with(ctx).board(c, pinned)
+// renewed is a board as it is now. A plan never changes, so only the clock goes on until there is another.
+func (v *visit) renewed(c classroom, pinned string, have *board) (*board, error) {
+	newest, err := v.newestPlan(v.ctx, c.GetName())
 	if err != nil {
-		return shown, err
+		return nil, err
 	}
+	if have == nil || have.Newest != last(newest.GetName()) {
+		return v.board(c, pinned)
+	}
+	b := *have
+	b.Now = v.pages.Now()
+	if b.Plan != nil {
+		b.Coming = b.drawing.coming(b.Loads, b.Batches, b.Now)
+	}
+	return &b, nil
+}
+
+// sendBoard sends what changed on a board with the clock and with new plans; it returns the number of the plan shown then.
+func (v *visit) sendBoard(ctx context.Context, out *events, sent *sentParts, b *board, shown, known string) (string, error) {
+	var err error
 	if b.MayPlan && b.ShownNumber() != shown {
-		if b.Others, err = v.with(ctx).sharingRoom(c); err != nil {
+		if b.Others, err = v.with(ctx).sharingRoom(b.Class); err != nil {
 			return shown, err
 		}
 	}

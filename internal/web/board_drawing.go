@@ -146,7 +146,8 @@ func (d drawing) chart(loads []boardLoad, batches []boardBatch, now time.Time) c
 }
 
 func (d drawing) cannerLoad(l boardLoad) chart.Load {
-	out := chart.Load{Label: count(l.Jars, "jar", "jars"), Name: d.loadName(l), Ref: l.Ref, Done: l.GetDone()}
+	out := chart.Load{Label: count(l.Jars, "jar", "jars"), Name: d.loadName(l), Ref: l.Ref, Done: l.GetDone(),
+		Caption: d.clock(l.GetInTime()) + "–" + d.clock(l.GetOutTime())}
 	for _, phase := range l.GetPhases() {
 		if kind, ok := chart.KindOfPart(phase.GetPart()); ok {
 			out.Spans = append(out.Spans, chart.Span{Kind: kind, From: phase.GetStartTime().AsTime(), Until: phase.GetEndTime().AsTime()})
@@ -180,7 +181,7 @@ func (d drawing) loadName(l boardLoad) string {
 
 // stationLoad is a batch on its way: prepared, cooked, waiting, in canners, cooling.
 func (d drawing) stationLoad(b boardBatch, loads []boardLoad, closes time.Time) chart.Load {
-	out := chart.Load{Ref: b.Ref, Done: b.GetDone()}
+	out := chart.Load{Ref: b.Ref, Done: b.GetDone(), Caption: "cook " + d.clock(b.GetCookTime()) + ", lid " + d.clock(b.GetLiddedTime())}
 	cook, lidded := b.GetCookTime().AsTime(), b.GetLiddedTime().AsTime()
 	minutes := int32(0)
 	for _, part := range b.GetPreparing() {

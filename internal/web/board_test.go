@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"bufio"
 	"context"
 	"fmt"
 	"io"
@@ -340,4 +341,102 @@ func pageOf(t testing.TB, c *http.Client, code int, req *http.Request) string {
 	require.NoError(t, err)
 	require.Equal(t, code, reply.StatusCode, "%s", page)
 	return string(page)
+}
+
+// In the dark, narrow, in large type and without scripts the pages stay readable and whole.
+func TestBoardAndQuestionsAdapt(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	planClass(t, k)
+	k.SetNow(webtest.Opens.Add(110 * time.Minute))
+	client := askAll(t, k)
+	_, err := client.CreateSession(t.Context(), &stillroomv1.CreateSessionRequest{Parent: webtest.Class, SessionId: "s", Host: "Ines"})
+	require.NoError(t, err)
+	_, err = client.TakeNextQuestion(t.Context(), &stillroomv1.TakeNextQuestionRequest{Session: webtest.Class + "/sessions/s", Host: "Ines"})
+	require.NoError(t, err)
+	b := k.Browser(k.Token(stillroomv1.Role_ROLE_OWNER))
+	b.Dark()
+	for _, path := range []string{"/board", "/questions", "/question/unsealed", "/live", "/live?watch=yes"} {
+		b.Open("/" + webtest.Class + path)
+		// What is closed must keep its contrast too.
+		runScript(b, `for (const d of document.querySelectorAll("details")) d.open = true`)
+		b.Accessible()
+		b.Reflows()
+		b.Accessible()
+		b.Screen("dark-narrow" + strings.NewReplacer("/", "-", "?", "-", "=", "-").Replace(path))
+	}
+	b.WithoutScripts()
+	b.Open(boardPath)
+	require.Equal(t, "true", b.Value(`document.querySelectorAll(".chart-load[tabindex='0']").length > 10`), "every load is a stop of Tab")
+	b.Open(queuePath)
+	b.Sees("Merge the picked questions")
+}
+
+// A page with all it uses weighs less than 100 kB before it is compressed.
+func TestBoardAndQuestionsAreLight(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	c := k.Client(k.Token(stillroomv1.Role_ROLE_INSTRUCTOR))
+	page := sendForm(t, c, http.StatusOK, k.URL+boardPath+"/plan", url.Values{"seconds": {"2"}})
+	says(t, page, "What a little more of something would gain")
+	askAll(t, k)
+	for _, path := range []string{"/board", "/questions", "/live"} {
+		size, page := weigh(t, c, k.URL+"/"+webtest.Class+path, false)
+		wire, _ := weigh(t, c, k.URL+"/"+webtest.Class+path, true)
+		for _, use := range uses.FindAllStringSubmatch(page, -1) {
+			plain, _ := weigh(t, c, k.URL+use[1], false)
+			zipped, _ := weigh(t, c, k.URL+use[1], true)
+			size, wire = size+plain, wire+zipped
+		}
+		t.Logf("%s: %d bytes, %d on the wire", path, size, wire)
+		require.Less(t, size, 100_000, path)
+	}
+}
+
+// A browser that comes back to a server that knows nothing of the search it followed is told so, and that nothing changed.
+func TestBoardTellsOfALostSearch(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	c := k.Client(k.Token(stillroomv1.Role_ROLE_INSTRUCTOR))
+	req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, k.URL+boardPath+"/live?plan=0", nil)
+	require.NoError(t, err)
+	req.Header.Set("Last-Event-ID", "0-6b3dfd0e-5d6f-4bd0-9f0f-3f2f1f3b7b3a")
+	reply, err := c.Do(req)
+	require.NoError(t, err)
+	defer func() { _ = reply.Body.Close() }()
+	kind, data := heard(t, bufio.NewScanner(reply.Body))
+	require.Equal(t, "swap", kind)
+	says(t, data, "The server was started again while it made a plan")
+	says(t, sendForm(t, c, http.StatusOK, k.URL+boardPath+"/stop", url.Values{}), "No search was under way.")
+}
+
+// Two classes in the room at once are planned together from the board of one.
+func TestBoardPlansClassesTogether(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	classes := stillroomv1.NewClassServiceClient(k.Conn)
+	first, err := classes.GetClass(t.Context(), &stillroomv1.GetClassRequest{Name: webtest.Class})
+	require.NoError(t, err)
+	c := k.Client(k.Token(stillroomv1.Role_ROLE_INSTRUCTOR))
+	require.NotContains(t, fetchPage(t, c, k.URL+boardPath), "Classes that share the room")
+	const other = webtest.Name + "/classes/relish-noon"
+	first.DisplayName = "Relish at noon"
+	_, err = classes.CreateClass(t.Context(), &stillroomv1.CreateClassRequest{Parent: webtest.Name, ClassId: "relish-noon", Class: first})
+	require.NoError(t, err)
+	_, err = classes.CreateStation(t.Context(), &stillroomv1.CreateStationRequest{Parent: other, StationId: "a", Station: &stillroomv1.Station{DisplayName: "Bench a"}})
+	require.NoError(t, err)
+	_, err = classes.CreateBatch(t.Context(), &stillroomv1.CreateBatchRequest{Parent: other, Batch: &stillroomv1.Batch{
+		Station: other + "/stations/a", RecipeRevision: webtest.Relish + "/revisions/1", JarSize: stillroomv1.JarSize_JAR_SIZE_HALF_PINT, Jars: 9}})
+	require.NoError(t, err)
+	says(t, fetchPage(t, c, k.URL+boardPath), "Classes that share the room")
+	says(t, sendForm(t, c, http.StatusOK, k.URL+boardPath+"/together", url.Values{"class": {other}, "seconds": {"10"}}), "2 plans are made; this is plan 1 of this class.")
+	plans := stillroomv1.NewLoadServiceClient(k.Conn)
+	second, err := plans.GetLoadPlan(t.Context(), &stillroomv1.GetLoadPlanRequest{Name: other + "/loadPlans/1"})
+	require.NoError(t, err)
+	require.Equal(t, []string{webtest.Class + "/loadPlans/1"}, second.GetAroundPlans())
+	says(t, fetchPage(t, c, k.URL+"/"+other+"/board"), "another class has it from")
 }

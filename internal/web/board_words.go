@@ -95,7 +95,7 @@ func (d drawing) coming(loads []boardLoad, batches []boardBatch, now time.Time) 
 	for _, l := range loads {
 		canner := inert.Text(l.Canner.GetDisplayName())
 		add(l.GetInTime(), "load", canner+": "+d.contents(l), l.Ref)
-		add(l.GetClockTime(), "start the clock", fmt.Sprintf("of %s once it is there, not before: %s", canner, words.Process(l.GetProcess())), l.Ref)
+		add(l.GetClockTime(), "start the clock", fmt.Sprintf("of %s %s, not before: %s", canner, ready(l.GetProcess()), words.Process(l.GetProcess())), l.Ref)
 		add(l.GetOffTime(), "heat off", canner, l.Ref)
 		add(l.GetUnloadTime(), "take out", canner+": "+d.contents(l), l.Ref)
 		for _, phase := range l.GetPhases() {
@@ -119,6 +119,17 @@ func (d drawing) coming(loads []boardLoad, batches []boardBatch, now time.Time) 
 	}
 	c.Over = len(all) == 0
 	return c
+}
+
+// ready is when the clock of a process may start.
+func ready(p *stillroomv1.LoadProcess) string {
+	switch p.GetMethod() {
+	case stillroomv1.ProcessMethod_PROCESS_METHOD_BOILING_WATER:
+		return "when it boils"
+	case stillroomv1.ProcessMethod_PROCESS_METHOD_ATMOSPHERIC_STEAM:
+		return "when the steam flows steadily"
+	}
+	return fmt.Sprintf("when it is at %d lb", p.GetPressurePounds())
 }
 
 // contents is what is in a load, by station: "7 pint jars of chile salsa from bench 3".

@@ -121,7 +121,9 @@ func TestClassesPlannedTogetherRefusesWhatCannotBe(t *testing.T) {
 		"one class":       {func(r *stillroomv1.PlanClassesTogetherRequest) { r.Classes = both[:1] }, codes.InvalidArgument, []string{"classes"}},
 		"the same twice":  {func(r *stillroomv1.PlanClassesTogetherRequest) { r.Classes = []string{both[0], both[0]} }, codes.InvalidArgument, []string{"classes"}},
 		"another kitchen": {func(r *stillroomv1.PlanClassesTogetherRequest) { r.Classes = []string{both[0], "kitchens/x/classes/c"} }, codes.InvalidArgument, []string{"classes[1]"}},
-		"no such class":   {func(r *stillroomv1.PlanClassesTogetherRequest) { r.Classes = []string{both[0], "kitchens/k/classes/none"} }, codes.NotFound, nil},
+		"no such class": {func(r *stillroomv1.PlanClassesTogetherRequest) {
+			r.Classes = []string{both[0], "kitchens/k/classes/none"}
+		}, codes.NotFound, nil},
 		"a batch of a third class": {func(r *stillroomv1.PlanClassesTogetherRequest) {
 			r.Choices = []*stillroomv1.ProcessPick{{Batch: "kitchens/k/classes/third/batches/b0"}}
 		}, codes.InvalidArgument, []string{"choices[0].batch"}},

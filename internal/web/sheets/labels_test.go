@@ -24,7 +24,7 @@ func addChutney(t *testing.T, title string) func(*webtest.Kitchen) {
 	return func(k *webtest.Kitchen) {
 		_, err := stillroomv1.NewRecipeServiceClient(k.Conn).CreateRecipe(t.Context(), &stillroomv1.CreateRecipeRequest{Parent: webtest.Name, RecipeId: "chutney",
 			Formula: &stillroomv1.Formula{Title: title, Yield: &stillroomv1.BatchYield{Text: "4 pints", JarSize: stillroomv1.JarSize_JAR_SIZE_PINT, JarsMin: 4, JarsMax: 4},
-				IngredientLines: []*stillroomv1.IngredientLine{{Ingredient: "plums", Amount: "3 pounds"}, {Ingredient: "onions", Amount: "2 cups", Preparation: "chopped"}},
+				IngredientLines: []*stillroomv1.IngredientLine{{Ingredient: "plums", Amount: "3 pounds"}, {Ingredient: "onions", Amount: "2 cups", Preparation: "chopped"}, {Ingredient: "rowan berries", Amount: "3 cups"}},
 				Steps:           []*stillroomv1.RecipeStep{{Action: "simmer", Text: "Simmer until thick.", MinutesMin: 40, MinutesMax: 60}, {Action: "fill", Text: "Fill."}}}})
 		require.NoError(t, err)
 		_, err = stillroomv1.NewClassServiceClient(k.Conn).CreateBatch(t.Context(), &stillroomv1.CreateBatchRequest{Parent: webtest.Class, BatchId: "chutney", Batch: &stillroomv1.Batch{

@@ -134,6 +134,20 @@ func TestShoppingSheetSaysTheListsFigures(t *testing.T) {
 	}
 }
 
+// No table weighs a cup of rowan berries, so the sheet shows the line as the recipe has it and calls for a person.
+func TestLinesThatNeedAPerson(t *testing.T) {
+	t.Parallel()
+	e := newEvening(t, addChutney(t, "Plum chutney of the house"))
+	require.Positive(t, e.list.GetUnconvertedCount())
+	said := text(t, pdf(t, e.make(sheets.Shopping, sheets.Options{})))
+	require.Contains(t, said, "no published figure converts the amount. Decide how much to buy")
+	for _, l := range e.list.GetLines() {
+		if l.GetConfidence() == stillroomv1.FigureConfidence_FIGURE_CONFIDENCE_UNCONVERTED {
+			require.Contains(t, said, l.GetDisplayName()+" ?")
+		}
+	}
+}
+
 // dollars are written by hand here: a dollar has a hundred cents.
 func dollars(m *stillroomv1.Money) string {
 	return fmt.Sprintf("%d.%02d %s", m.GetMinorUnits()/100, m.GetMinorUnits()%100, m.GetCurrencyCode())

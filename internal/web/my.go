@@ -35,8 +35,8 @@ func (p *Pages) myPages() {
 
 // myTabs lead from each of a participant's pages to the others.
 var myTabs = []tab{
-	{Key: "class", Title: "My class"}, {Key: "card", Title: "Recipe card", Path: "/card"}, {Key: "jars", Title: "My jars", Path: "/jars"},
-	{Key: "home", Title: "At home", Path: "/home"}, {Key: "questions", Title: "Questions", Path: "/questions"},
+	{Key: "class", Title: "Class"}, {Key: "card", Title: "Card", Path: "/card"}, {Key: "jars", Title: "Jars", Path: "/jars"},
+	{Key: "home", Title: "At home", Path: "/home"}, {Key: "questions", Title: "Ask", Path: "/questions"},
 }
 
 // myRoot is where a participant's pages begin, as the head's links have it.
@@ -85,15 +85,6 @@ func (v *visit) takeHome(ctx context.Context, m mine) (*stillroomv1.TakeHome, er
 		return &stillroomv1.TakeHome{}, nil
 	}
 	return v.seals().GetTakeHome(ctx, &stillroomv1.GetTakeHomeRequest{Name: m.Enrolment.GetName()})
-}
-
-// myPlan is the class's newest load plan; nil when there is none.
-func (v *visit) myPlan(ctx context.Context, class string) (*stillroomv1.LoadPlan, error) {
-	plans, err := v.loads().ListLoadPlans(ctx, &stillroomv1.ListLoadPlansRequest{Parent: class, PageSize: 1})
-	if err != nil || len(plans.GetLoadPlans()) == 0 {
-		return nil, err
-	}
-	return plans.GetLoadPlans()[0], nil
 }
 
 func (v *visit) seals() stillroomv1.SealServiceClient {
@@ -173,6 +164,8 @@ type myClass struct {
 	// TestFrom and TestUntil are the widest times of the seal check; nil when there is nothing to test.
 	TestFrom, TestUntil *timestamppb.Timestamp
 	Told                bool
+	// Over says that the class has ended, Testable that its seals may be tested, Late that it is late for that.
+	Over, Testable, Late bool
 }
 
 // Others is how many others work at the participant's bench.
@@ -191,7 +184,7 @@ func (v *visit) myClass(ctx context.Context) (myClass, error) {
 		c.Home, err = v.takeHome(ctx, m)
 		return err
 	}, func(ctx context.Context) (err error) {
-		c.Plan, err = v.myPlan(ctx, m.GetName())
+		c.Plan, err = v.newestPlan(ctx, m.GetName())
 		return err
 	}, func(ctx context.Context) (err error) {
 		if m.Enrolment.GetStation() != "" {
@@ -199,7 +192,7 @@ func (v *visit) myClass(ctx context.Context) (myClass, error) {
 		}
 		return err
 	})
-	c.Day, c.Told = myDay(m, c.Plan), true
+	c.Day, c.Told, c.Over = myDay(m, c.Plan), true, !m.Now.Before(m.End())
 	for _, j := range c.Home.GetJars() {
 		if j.GetJars() == 0 {
 			continue
@@ -212,6 +205,8 @@ func (v *visit) myClass(ctx context.Context) (myClass, error) {
 			c.TestUntil = j.GetReprocessUntilTime()
 		}
 	}
+	c.Testable = c.TestFrom != nil && !m.Now.Before(c.TestFrom.AsTime())
+	c.Late = c.TestUntil != nil && m.Now.After(c.TestUntil.AsTime())
 	return c, err
 }
 
@@ -232,7 +227,7 @@ func watchMy(v *visit) error {
 		if err := v.stillIn(ctx); err != nil {
 			return nil, err
 		}
-		c, err := v.myClass(ctx)
+		c, err := v.with(ctx).myClass(ctx)
 		if err != nil {
 			return nil, err
 		}

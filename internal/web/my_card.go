@@ -75,7 +75,7 @@ func (v *visit) myCard(ctx context.Context) (myCard, error) {
 		batches, err = v.stationBatches(ctx, m)
 		return err
 	}, func(ctx context.Context) (err error) {
-		plan, err = v.myPlan(ctx, m.GetName())
+		plan, err = v.newestPlan(ctx, m.GetName())
 		return err
 	})
 	if err != nil {
@@ -290,7 +290,7 @@ func watchMyCard(v *visit) error {
 		if err := v.stillIn(ctx); err != nil {
 			return nil, err
 		}
-		c, err := v.myCard(ctx)
+		c, err := v.with(ctx).myCard(ctx)
 		if err != nil {
 			return nil, err
 		}

@@ -24,8 +24,9 @@ type myHome struct {
 	Jar      homeJar
 	Altitude *stillroomv1.Altitude
 	Kept     bool
-	Found    []homeProcess
-	Refused  []homeRefusal
+	// Found or Refused is the answer.
+	Found   *homeProcess
+	Refused *homeRefusal
 	// Refrigerate says why no process holds for the jar at all; empty when one may.
 	Refrigerate string
 }
@@ -49,25 +50,31 @@ type homeProcess struct {
 // homeRefusal is a method for which nothing is printed, and what is missing.
 type homeRefusal struct{ Method, Why string }
 
-// methodWords are the ways of processing, in the order in which they are shown.
-var methodWords = []struct {
-	method stillroomv1.ProcessMethod
-	words  string
-}{
-	{stillroomv1.ProcessMethod_PROCESS_METHOD_BOILING_WATER, "Boiling water"},
-	{stillroomv1.ProcessMethod_PROCESS_METHOD_ATMOSPHERIC_STEAM, "Atmospheric steam"},
-	{stillroomv1.ProcessMethod_PROCESS_METHOD_PRESSURE_DIAL, "Pressure, dial gauge"},
-	{stillroomv1.ProcessMethod_PROCESS_METHOD_PRESSURE_WEIGHTED, "Pressure, weighted gauge"},
+// wayOf is a way of processing.
+type wayOf struct {
+	Key, Words string
+	method     stillroomv1.ProcessMethod
 }
 
-// methodName is a way of processing in words.
-func methodName(m stillroomv1.ProcessMethod) string {
-	for _, w := range methodWords {
-		if w.method == m {
-			return w.words
+// waysOf are the ways of processing, the one that most people have a pot for first.
+var waysOf = []wayOf{
+	{"boiling", "Boiling water", stillroomv1.ProcessMethod_PROCESS_METHOD_BOILING_WATER},
+	{"steam", "Atmospheric steam", stillroomv1.ProcessMethod_PROCESS_METHOD_ATMOSPHERIC_STEAM},
+	{"dial", "Pressure, dial gauge", stillroomv1.ProcessMethod_PROCESS_METHOD_PRESSURE_DIAL},
+	{"weighted", "Pressure, weighted gauge", stillroomv1.ProcessMethod_PROCESS_METHOD_PRESSURE_WEIGHTED},
+}
+
+// Ways are the choices of the form.
+func (h myHome) Ways() []wayOf { return waysOf }
+
+// way is the one chosen; the first unless another is.
+func (h myHome) way() wayOf {
+	for _, w := range waysOf {
+		if w.Key == h.Form.Values.Get("method") {
+			return w
 		}
 	}
-	return ""
+	return waysOf[0]
 }
 
 func packName(p stillroomv1.Pack) string {
@@ -181,7 +188,7 @@ func (v *visit) myHome(values url.Values) (myHome, error) {
 	return h, v.lookUp(&h)
 }
 
-// lookUp asks for the process of the chosen jar by every method.
+// lookUp asks for the process of the chosen jar in the chosen way.
 func (v *visit) lookUp(h *myHome) error {
 	f := h.Jar.formula
 	if f.GetProcessKey() == "" || f.GetNotForLoadReason() != "" {
@@ -192,29 +199,28 @@ func (v *visit) lookUp(h *myHome) error {
 		}
 		return nil
 	}
-	for _, way := range methodWords {
-		reply, err := v.processes().LookUpProcess(v.ctx, &stillroomv1.LookUpProcessRequest{
-			ProductKey: f.GetProcessKey(), Pack: f.GetPack(), JarSize: h.Jar.Size, Method: way.method,
-			Place: &stillroomv1.LookUpProcessRequest_Altitude{Altitude: h.Altitude},
-		})
-		switch status.Code(err) {
-		case codes.OK:
-			h.Found = append(h.Found, homeProcess{Method: way.words, LookUpProcessResponse: reply, Pack: packName(f.GetPack())})
-		case codes.FailedPrecondition, codes.NotFound:
-			h.Refused = append(h.Refused, homeRefusal{way.words, sentence(status.Convert(err).Message())})
-		case codes.InvalidArgument:
-			problems, _ := refused(err)
-			for field, problem := range problems {
-				if field == "metres" || field == "" {
-					h.Form.Problems["altitude"] = problem
-				} else {
-					h.Form.Problems["jar"] = problem
-				}
+	way := h.way()
+	reply, err := v.processes().LookUpProcess(v.ctx, &stillroomv1.LookUpProcessRequest{
+		ProductKey: f.GetProcessKey(), Pack: f.GetPack(), JarSize: h.Jar.Size, Method: way.method,
+		Place: &stillroomv1.LookUpProcessRequest_Altitude{Altitude: h.Altitude},
+	})
+	switch status.Code(err) {
+	case codes.OK:
+		h.Found = &homeProcess{Method: way.Words, LookUpProcessResponse: reply, Pack: packName(f.GetPack())}
+	case codes.FailedPrecondition, codes.NotFound:
+		h.Refused = &homeRefusal{way.Words, sentence(status.Convert(err).Message())}
+	case codes.InvalidArgument:
+		problems, _ := refused(err)
+		for field, problem := range problems {
+			if field == "metres" || field == "" {
+				h.Form.Problems["altitude"] = problem
+			} else {
+				h.Form.Problems["jar"] = problem
 			}
-			return nil
-		default:
-			return err
 		}
+		return nil
+	default:
+		return err
 	}
 	h.Asked = true
 	return nil
@@ -245,7 +251,7 @@ func readAltitude(text, unit string) (metres float64, problem string) {
 // keepMyHome remembers the altitude of a participant's home.
 func keepMyHome(v *visit) error {
 	metres, problem := readAltitude(v.form("altitude"), v.form("unit"))
-	back := "/my/home?" + url.Values{"altitude": {v.form("altitude")}, "unit": {v.form("unit")}, "jar": {v.form("jar")}}.Encode()
+	back := "/my/home?" + url.Values{"altitude": {v.form("altitude")}, "unit": {v.form("unit")}, "jar": {v.form("jar")}, "method": {v.form("method")}}.Encode()
 	if problem != "" {
 		return v.see(back)
 	}

@@ -22,11 +22,26 @@ type myJars struct {
 // jarShare is a participant's jars of one batch.
 type jarShare struct {
 	*stillroomv1.JarShare
-	mine mine
+	mine  mine
+	steps []*stillroomv1.ProcedureStep
 	// ID is the last part of the batch's name.
 	ID   string
 	Form form
 }
+
+// How are the published ways to test a seal.
+func (s jarShare) How() []*stillroomv1.ProcedureStep {
+	var how []*stillroomv1.ProcedureStep
+	for _, step := range s.steps {
+		if step.GetStage() == sealTesting {
+			how = append(how, step)
+		}
+	}
+	return how
+}
+
+// sealTesting is the stage at which seals are tested, as the service calls it.
+const sealTesting = "checking seals"
 
 // Out says that the jars are out of a canner, as far as is known.
 func (s jarShare) Out() bool {
@@ -80,7 +95,7 @@ func (v *visit) myJars(ctx context.Context, f form, of string) (myJars, error) {
 	jars := myJars{mine: m, Home: home}
 	for _, j := range home.GetJars() {
 		j.RefrigerateReason = sentence(j.GetRefrigerateReason())
-		s := jarShare{JarShare: j, mine: m, ID: last(j.GetBatch())}
+		s := jarShare{JarShare: j, mine: m, steps: home.GetSteps(), ID: last(j.GetBatch())}
 		if s.ID == of {
 			s.Form = f
 		}

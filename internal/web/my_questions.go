@@ -30,6 +30,8 @@ type myAsking struct {
 	Form    form
 	Recipes []askAbout
 	Request string
+	// Just is the question that was asked a moment ago; nil when none was.
+	Just *myQuestion
 	// Looked says that answers were looked for; Answers, Computed and Notices are what was found.
 	Looked   bool
 	Answers  []*stillroomv1.SuggestedAnswer
@@ -149,6 +151,11 @@ func (v *visit) showAsking(a myAsking) error {
 	if a.Request == "" {
 		a.Request = uuid.NewString()
 	}
+	for i := range q.Own {
+		if id := v.r.URL.Query().Get("asked"); id == q.Own[i].ID && q.Own[i].Open() {
+			a.Just = &q.Own[i]
+		}
+	}
 	q.Ask = a
 	p := v.myPage(m, "questions", "Questions", q)
 	if a.Form.refused() {
@@ -186,9 +193,9 @@ func askMine(v *visit) error {
 	}
 	said := "Your question is in the queue."
 	if asked.GetUrgent() {
-		said = "Your question is in the queue, marked as one that cannot wait. Until your instructor answers, do what stands with it."
+		said = "Your question is in the queue, marked as one that cannot wait. What to do until your instructor answers stands below."
 	}
-	return v.done("/my/questions#q-"+url.PathEscape(last(asked.GetName())), said)
+	return v.done("/my/questions?asked="+url.QueryEscape(last(asked.GetName())), said)
 }
 
 // askAgain shows the form again with what was typed and why it was not taken.
@@ -255,7 +262,7 @@ func watchMyQuestions(v *visit) error {
 	return v.stream(func(ctx context.Context, out *events) error {
 		var shown []byte
 		show := func(token string) error {
-			q, err := v.myQueue(ctx, c)
+			q, err := v.with(ctx).myQueue(ctx, c)
 			if err != nil {
 				return err
 			}

@@ -48,7 +48,7 @@ func TestMyPagesFitATelephone(t *testing.T) {
 	b.Sees("Your place")
 	k.SetNow(plan.GetOutcome().GetFinishTime().AsTime().Add(13 * time.Hour))
 	fits := func() {
-		b.WaitFor(`document.documentElement.scrollWidth <= innerWidth`)
+		require.Equal(t, "", b.Value(`[...document.querySelectorAll("body *")].filter(e => e.checkVisibility() && e.getBoundingClientRect().right > 391 && !e.closest(".unseen, .skip")).map(e => e.outerHTML.slice(0, 120)).join("\n")`), b.Path())
 		b.Accessible()
 	}
 	look := append([]string{"/my/home?altitude=5430&unit=ft&jar=recipes%2Fcranberry-salsa%2Frevisions%2F1+2"}, myPaths...)
@@ -106,7 +106,8 @@ func TestOnlyOnesOwn(t *testing.T) {
 	require.Contains(t, text, "Is this for everybody?")
 
 	for _, path := range []string{
-		"/" + webtest.Name, "/" + webtest.Class, "/" + webtest.Class + "/shopping", "/" + webtest.Class + "/board", "/" + webtest.Class + "/queue",
+		"/" + webtest.Name, "/" + webtest.Class, "/" + webtest.Class + "/shopping", "/" + webtest.Class + "/questions", "/" + webtest.Class + "/live",
+		"/" + webtest.Class + "/live?watch=yes", "/" + webtest.Class + "/question/q", "/" + webtest.Class + "/sheets/sign-in", "/" + webtest.Class + "/enrol",
 		"/" + webtest.Name + "/classes/another", "/" + k.Participant(tobiah), "/my/tobiah", "/my/jars/b1", "/my/questions/" + asked.GetName(),
 	} {
 		text, code := read(t, c, k.URL+path)
@@ -124,6 +125,17 @@ func TestOnlyOnesOwn(t *testing.T) {
 	still, err := stillroomv1.NewQuestionServiceClient(k.Conn).GetQuestion(t.Context(), &stillroomv1.GetQuestionRequest{Name: asked.GetName()})
 	require.NoError(t, err)
 	require.Equal(t, stillroomv1.QuestionState_QUESTION_STATE_ASKED, still.GetState(), "another's question stays")
+
+	// What is for all to see names nobody.
+	for _, path := range []string{"/board", "/sheets/stations", "/sheets/seal-check"} {
+		text, code := read(t, c, k.URL+"/"+webtest.Class+path)
+		require.Equal(t, http.StatusOK, code, path)
+		for _, p := range all.GetParticipants() {
+			if p.GetDisplayName() != ximena {
+				require.NotContains(t, text, p.GetDisplayName(), path)
+			}
+		}
+	}
 
 	// Whoever is no participant has no such pages.
 	text, code := read(t, k.Client(k.Token(stillroomv1.Role_ROLE_OWNER)), k.URL+"/my")
@@ -148,7 +160,8 @@ func TestARevokedInvitation(t *testing.T) {
 		_, err := access.RevokeToken(t.Context(), &stillroomv1.RevokeTokenRequest{Name: token.GetName()})
 		require.NoError(t, err)
 	}
-	b.Click("My jars")
+	b.Sees("Your invitation opens nothing any more; ask the instructor who invited you for a new link.") // by the live part
+	b.Click("Jars")
 	b.Sees("This invitation opens nothing any more")
 	b.Sees("ask the instructor who invited you")
 	b.Accessible()
@@ -219,4 +232,90 @@ func TestHostileTextOnMyPages(t *testing.T) {
 		require.Equal(t, "0", b.Value(`(() => { let bare = 0; const w = document.createTreeWalker(document.querySelector("main"), NodeFilter.SHOW_TEXT);
 			while (w.nextNode()) if (w.currentNode.data.includes("\u202e") && !w.currentNode.parentElement.closest("bdi, [dir=auto], textarea, input, option")) bare++; return bare })()`), path)
 	}
+}
+
+// TestAPlaceThatComesFree: who waits sees their turn, and the place when it is theirs, without opening the page again.
+func TestAPlaceThatComesFree(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	rosters := stillroomv1.NewRosterServiceClient(k.Conn)
+	roster, err := rosters.ListEnrolments(t.Context(), &stillroomv1.ListEnrolmentsRequest{Parent: webtest.Class, PageSize: 100})
+	require.NoError(t, err)
+	var first, second, holder *stillroomv1.Enrolment
+	for _, e := range roster.GetEnrolments() {
+		switch {
+		case e.GetWaitingPosition() == 1:
+			first = e
+		case e.GetWaitingPosition() == 2:
+			second = e
+		case holder == nil:
+			holder = e
+		}
+	}
+	b, after := k.Browser(""), k.Browser("")
+	b.Phone()
+	after.Phone()
+	b.Open("/join/" + k.Invite(first.GetParticipantDisplayName()))
+	b.Sees("Waiting list, number 1")
+	b.Accessible()
+	b.Open("/my/jars")
+	b.Sees("Jars come with a place in the class.")
+	b.Open("/my")
+	after.Open("/join/" + k.Invite(second.GetParticipantDisplayName()))
+	after.Sees("Waiting list, number 2")
+	_, err = rosters.CancelEnrolment(t.Context(), &stillroomv1.CancelEnrolmentRequest{Name: holder.GetName()})
+	require.NoError(t, err)
+	b.Sees("You have a place. Your bench is not chosen yet.")
+	after.Sees("Waiting list, number 1")
+	// Who gave a place back reads so, and keeps what the link opens.
+	gone := k.Client(k.Invite(holder.GetParticipantDisplayName()))
+	text, code := read(t, gone, k.URL+"/my")
+	require.Equal(t, http.StatusOK, code)
+	require.Contains(t, text, "You hold no place in this class.")
+	for _, path := range myPaths {
+		_, code := read(t, gone, k.URL+path)
+		require.Equal(t, http.StatusOK, code, path)
+	}
+}
+
+// TestSealsBeforeTheirTime: the day of the class says when; a lid that plainly did not hold can be told of, a sealed one not.
+func TestSealsBeforeTheirTime(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	plan := planned(t, k)
+	c := k.Client(k.Invite(ximena))
+	k.SetNow(plan.GetOutcome().GetFinishTime().AsTime().Add(time.Hour))
+	text, _ := read(t, c, k.URL+"/my/jars")
+	require.Contains(t, text, "Leave them undisturbed.")
+	require.Contains(t, text, "A lid plainly did not hold")
+	require.NotContains(t, text, "Did each jar seal?")
+	e, err := stillroomv1.NewRosterServiceClient(k.Conn).FindEnrolment(t.Context(), &stillroomv1.FindEnrolmentRequest{Parent: webtest.Class, Participant: k.Participant(ximena)})
+	require.NoError(t, err)
+	home, err := stillroomv1.NewSealServiceClient(k.Conn).GetTakeHome(t.Context(), &stillroomv1.GetTakeHomeRequest{Name: e.GetName()})
+	require.NoError(t, err)
+	batch := home.GetJars()[0].GetBatch()
+	id := batch[strings.LastIndexByte(batch, '/')+1:]
+	post := func(values url.Values) (string, int) {
+		reply, err := c.PostForm(k.URL+"/my/jars/"+id, values)
+		require.NoError(t, err)
+		text, err := io.ReadAll(reply.Body)
+		require.NoError(t, err)
+		require.NoError(t, reply.Body.Close())
+		return string(text), reply.StatusCode
+	}
+	text, code := post(url.Values{"jar-" + id + "-1": {"yes"}})
+	require.Equal(t, http.StatusUnprocessableEntity, code)
+	require.Contains(t, text, "Jars stand undisturbed before their seals are tested")
+	text, code = post(url.Values{"unsealed": {"99"}})
+	require.Equal(t, http.StatusUnprocessableEntity, code)
+	require.Contains(t, text, "Your share of this batch is at most")
+	text, code = post(url.Values{})
+	require.Equal(t, http.StatusUnprocessableEntity, code)
+	require.Contains(t, text, "Say of one jar at least whether it sealed.")
+	text, code = post(url.Values{"unsealed": {"1"}})
+	require.Equal(t, http.StatusOK, code)
+	require.Contains(t, text, "1 jar did not seal")
+	require.Contains(t, text, "may be reprocessed within 24 hours")
 }

@@ -59,7 +59,7 @@ func TestAParticipantsPath(t *testing.T) {
 	b.Accessible()
 	b.Screenshot("my-class")
 
-	b.Click("Recipe card")
+	b.Click("Card")
 	b.Sees("Spicy Cranberry Salsa")
 	var cook string
 	zone, err := time.LoadLocation("America/Denver")
@@ -77,7 +77,7 @@ func TestAParticipantsPath(t *testing.T) {
 	b.Accessible()
 	b.Screenshot("my-card")
 
-	b.Click("My jars")
+	b.Click("Jars")
 	b.Sees("Leave them undisturbed")
 	b.Accessible()
 
@@ -105,7 +105,7 @@ func TestAParticipantsPath(t *testing.T) {
 
 	// The day after: thirteen hours after the last jar is out.
 	k.SetNow(plan.GetOutcome().GetFinishTime().AsTime().Add(13 * time.Hour))
-	b.Click("My jars")
+	b.Click("Jars")
 	b.Sees("Did each jar seal?")
 	b.Accessible()
 	b.Screenshot("my-jars")
@@ -148,7 +148,7 @@ func TestAskingIsSeenElsewhere(t *testing.T) {
 	}
 	asks.Fill("text", "One of my jars has not sealed and it is the next morning. What now?")
 	asks.Click("Keep my name")
-	asks.Click("Ask")
+	asks.Click("Send it")
 	asks.Sees("marked as one that cannot wait")
 	asks.Sees("Until your instructor answers:")
 	asks.Accessible()
@@ -172,10 +172,10 @@ func TestAskingIsSeenElsewhere(t *testing.T) {
 	// The server goes away while somebody types; nothing is lost, and it is asked once.
 	k.Stop()
 	asks.Fill("text", "And how hot must the water be?")
-	asks.Click("Ask")
+	asks.Click("Send it")
 	asks.Sees("It was not sent: there is no connection.")
 	k.Start()
-	asks.Click("Ask")
+	asks.Click("Send it")
 	asks.Sees("Your question is in the queue.")
 	watches.Sees("how hot must the water be")
 	_, err := stillroomv1.NewQuestionServiceClient(k.Conn).AnswerQuestion(t.Context(), &stillroomv1.AnswerQuestionRequest{Name: queueOf(t, k, "hot must").GetName(),
@@ -218,17 +218,17 @@ func TestWithoutScripts(t *testing.T) {
 	b.WithoutScripts()
 	b.Open("/join/" + secret)
 	b.Sees("Your place")
-	b.Click("Questions")
+	b.Click("Ask")
 	b.Fill("text", "How long do I process pints of the cranberry salsa?")
 	b.Click("Is it answered already?")
 	b.Sees("Ask all the same.")
-	b.Click("Ask")
+	b.Click("Send it")
 	b.Sees("Your question is in the queue.")
 	b.Sees("What you asked")
-	b.Click("Recipe card")
+	b.Click("Card")
 	b.Sees("Start cooking")
 	k.SetNow(plan.GetOutcome().GetFinishTime().AsTime().Add(13 * time.Hour))
-	b.Click("My jars")
+	b.Click("Jars")
 	b.Sees("Did each jar seal?")
 	b.Click("sealed")
 	b.Click("Tell the kitchen")

@@ -4,10 +4,13 @@ import (
 	"context"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+
+	stillroomv1 "stillroom/proto/stillroom/v1"
 )
 
 // routes names every page, one line for each area.
@@ -49,6 +52,13 @@ const answerWithin = time.Minute
 // get serves a page for reading, to those who are signed in.
 func (p *Pages) get(path string, show func(*visit) error) { p.handle("GET "+path, show) }
 
+// namesAskers says whether a page shows the names of those who ask. The services tell
+// participants those of all who did not ask unnamed; their pages show none.
+func namesAskers(pattern string) bool {
+	const class = "/kitchens/{kitchen}/classes/{class}/"
+	return strings.Contains(pattern, class+"question") || strings.Contains(pattern, class+"live")
+}
+
 // post serves a form that was sent, by those who are signed in.
 func (p *Pages) post(path string, act func(*visit) error) { p.handle("POST "+path, act) }
 
@@ -60,6 +70,10 @@ func (p *Pages) handle(pattern string, do func(*visit) error) {
 		defer cancel()
 		if err := v.identify(); err != nil {
 			v.fail(err)
+			return
+		}
+		if v.caller.GetRole() == stillroomv1.Role_ROLE_PARTICIPANT && namesAskers(pattern) {
+			v.fail(status.Error(codes.PermissionDenied, "this page says who asked what and is for those who run the class; your own questions are at /my/questions"))
 			return
 		}
 		if err := do(v); err != nil {

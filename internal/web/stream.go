@@ -63,7 +63,11 @@ func (v *visit) stream(run func(ctx context.Context, out *events) error) error {
 	beating.Wait()
 	switch status.Code(err) {
 	case codes.Unauthenticated, codes.PermissionDenied, codes.NotFound, codes.InvalidArgument, codes.FailedPrecondition:
-		_ = out.event("ended", "", []byte(explain(err).Title+". "+explain(err).Advice))
+		said := explain(err).Title + ". " + explain(err).Advice
+		if status.Code(err) == codes.Unauthenticated && isMine(v.r.URL.Path) {
+			said = "Your invitation opens nothing any more; ask the instructor who invited you for a new link."
+		}
+		_ = out.event("ended", "", []byte(said))
 	case codes.Unknown, codes.Internal, codes.DataLoss:
 		if err != nil && v.r.Context().Err() == nil && v.pages.ending.Err() == nil {
 			v.pages.Log.ErrorContext(v.ctx, "a live page failed", "page", v.r.Pattern, "error", quoted(err))

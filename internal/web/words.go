@@ -21,7 +21,7 @@ import (
 func (l *looks) functions() template.FuncMap {
 	return template.FuncMap{
 		"asset": l.address,
-		"clock": clock, "day": day, "moment": moment, "instant": instant, "hour": func(t time.Time) string { return t.Format("15:04") },
+		"clock": clock, "day": day, "moment": moment, "daytime": daytime, "instant": instant, "hour": func(t time.Time) string { return t.Format("15:04") },
 		"last": last, "parent": parent, "tenth": tenth, "money": money, "jar": jarWord, "jars": jarCount, "role": roleWord, "altitude": altitude,
 		"fresh": uuid.NewString, "said": inert.Text,
 		"people": peopleWords, "state": stateWord, "step": stepWord, "span": minuteClock, "rule": ruleWord,
@@ -51,6 +51,14 @@ func day(zone *time.Location, t *timestamppb.Timestamp) string {
 		return ""
 	}
 	return in(zone, t).Format("Monday 2 January 2006")
+}
+
+// daytime is a day with its time, without the year: "Saturday 21 August, 09:30".
+func daytime(zone *time.Location, t *timestamppb.Timestamp) string {
+	if t == nil {
+		return ""
+	}
+	return in(zone, t).Format("Monday 2 January, 15:04")
 }
 
 // moment is a date with its time of day: "21 Aug 2027, 09:30".

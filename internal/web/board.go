@@ -144,7 +144,7 @@ func (v *visit) board(c classroom, number string) (*board, error) {
 	if b.Newest = last(b.Plan.GetName()); v.r.URL.Query().Get("older") == "" && len(b.Stored) > 0 {
 		b.Newest = last(b.Stored[0].GetName())
 	}
-	b.Search = v.pages.searches.now(c.GetName(), "")
+	b.Search = v.pages.searches.now(c.GetName(), "", b.Now)
 	if b.Plan == nil {
 		return b, nil
 	}
@@ -207,18 +207,28 @@ func followBoard(v *visit) error {
 		var have *board
 		for look := true; ; {
 			woken := v.pages.nudges.wait(searchTopic(c.GetName()))
-			state := v.pages.searches.now(c.GetName(), known)
-			if state.ID != "" {
+			state := v.pages.searches.now(c.GetName(), known, v.pages.Now())
+			renew := look || state.Over()
+			if renew {
+				if have, err = v.with(ctx).renewed(c, pinned, have); err != nil {
+					return err
+				}
+				if have.ShownNumber() != shown { // whoever made it
+					state.Lost = false
+				}
+			}
+			// A search that is over is nothing to come back for.
+			switch {
+			case state.Running:
 				known = state.ID
+			case !state.Lost:
+				known = ""
 			}
 			b := &board{Class: c, Zone: c.Zone, Path: "/" + c.GetName() + "/board", Search: state, MayPlan: v.least(stillroomv1.Role_ROLE_INSTRUCTOR)}
 			if err := v.sendPart(out, &sent, shown+"-"+known, "board", "board-search", b); err != nil {
 				return nil //nolint:nilerr // the visitor is gone
 			}
-			if look || state.Over() {
-				if have, err = v.with(ctx).renewed(c, pinned, have); err != nil {
-					return err
-				}
+			if renew {
 				if shown, err = v.sendBoard(ctx, out, &sent, have, shown, known); err != nil {
 					return err
 				}

@@ -163,7 +163,7 @@ func (s searchNow) Seconds() float64 {
 }
 
 // now is how the search of a class stands. Known is one that the browser saw before; empty when it saw none.
-func (all *searches) now(class, known string) searchNow {
+func (all *searches) now(class, known string, at time.Time) searchNow {
 	all.mu.Lock()
 	defer all.mu.Unlock()
 	s := all.byClass[class]
@@ -178,7 +178,7 @@ func (all *searches) now(class, known string) searchNow {
 	case s.err == nil:
 	case s.stopped:
 		n.Problem = "The search was stopped; the board is as it was."
-	case time.Since(s.ended) > failureShown && known == "":
+	case at.Sub(s.ended) > failureShown && known == "":
 		return searchNow{}
 	default:
 		n.Problem = problemWords(s.err)
@@ -204,7 +204,7 @@ func sortedProblems(problems map[string]string) []string {
 	return slices.Compact(all)
 }
 
-// mark and splitMark carry the plan shown and the search seen through a stream's event ids.
+// splitMark reads what a stream's event ids carry: the plan shown and the search followed.
 func splitMark(mark string) (plan, search string) {
 	plan, search, _ = strings.Cut(mark, "-")
 	return plan, search

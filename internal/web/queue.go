@@ -52,11 +52,13 @@ type queue struct {
 	OrderProblem     string
 	Session          *stillroomv1.Session
 	Host             string
-	Others           []*stillroomv1.Class
-	People           []*stillroomv1.Enrolment
-	MayPublish       bool
-	Ask              form
-	Request          string
+	// General are open questions of the kitchen that are about no class, such as those carried over.
+	General    []queued
+	Others     []*stillroomv1.Class
+	People     []*stillroomv1.Enrolment
+	MayPublish bool
+	Ask        form
+	Request    string
 }
 
 // queued is a question with those that were merged into it.
@@ -93,6 +95,9 @@ var allButWithdrawn = []stillroomv1.QuestionState{
 	stillroomv1.QuestionState_QUESTION_STATE_ANSWERED, stillroomv1.QuestionState_QUESTION_STATE_MERGED,
 }
 
+// stillOpen are the states of questions that can still be answered.
+var stillOpen = allButWithdrawn[:3]
+
 // questionsOf are a class's questions, urgent ones first, then by the people who want to know.
 func (v *visit) questionsOf(ctx context.Context, class string) ([]*stillroomv1.Question, error) {
 	return every(func(token string) (*stillroomv1.ListQuestionsResponse, error) {
@@ -117,6 +122,16 @@ func (v *visit) showQueue(ask form) error {
 			return v.classes().ListClasses(ctx, &stillroomv1.ListClassesRequest{Parent: v.name("kitchens"), PageSize: most, PageToken: token})
 		}, (*stillroomv1.ListClassesResponse).GetClasses)
 		q.Others = slices.DeleteFunc(q.Others, func(o *stillroomv1.Class) bool { return o.GetName() == c.GetName() })
+		return err
+	}, func(ctx context.Context) error {
+		all, err := every(func(token string) (*stillroomv1.ListQuestionsResponse, error) {
+			return v.questions().ListQuestions(ctx, &stillroomv1.ListQuestionsRequest{Parent: v.name("kitchens"), States: stillOpen, PageSize: most, PageToken: token})
+		}, (*stillroomv1.ListQuestionsResponse).GetQuestions)
+		for _, one := range all {
+			if one.GetClass() == "" {
+				q.General = append(q.General, queued{Question: one, Base: q.Base, Back: q.Back, Zone: q.Zone})
+			}
+		}
 		return err
 	}, func(ctx context.Context) (err error) {
 		q.People, err = every(func(token string) (*stillroomv1.ListEnrolmentsResponse, error) {

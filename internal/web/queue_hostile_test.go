@@ -50,10 +50,11 @@ func TestHostileQuestionsAndTitlesStayText(t *testing.T) {
 	require.NoError(t, err)
 
 	b := k.Browser(k.Token(stillroomv1.Role_ROLE_INSTRUCTOR))
-	for path, sees := range map[string]string{
-		"/board": "B\"'><x-hostile", "/board/1": "W\"'><x-hostile", "/questions": "Q1 jar did not seal\"'><x-hostile",
-		"/question/second": "A\"'><x-hostile", "/question/first": "Q1 jar", "/live": "H\"'><x-hostile", "/live?watch=yes": "Q1 jar",
+	for _, at := range [][2]string{
+		{"/board", "B\"'><x-hostile"}, {"/board/1", "W\"'><x-hostile"}, {"/questions", "Q1 jar did not seal\"'><x-hostile"},
+		{"/question/second", "A\"'><x-hostile"}, {"/question/first", "Q1 jar"}, {"/live", "H\"'><x-hostile"}, {"/live?watch=yes", "Q1 jar"},
 	} {
+		path, sees := at[0], at[1]
 		b.Open("/" + webtest.Class + path)
 		b.WaitFor(`document.body && document.body.textContent.includes(` + strconv.Quote(sees) + `)`)
 		require.Empty(t, b.Value(inertHere), path)

@@ -204,4 +204,6 @@ func TestQueueWithoutScripts(t *testing.T) {
 	// What is open goes over to the general questions.
 	says(t, sendForm(t, c, http.StatusOK, at+"/carry", url.Values{}), "4 questions were carried over.")
 	require.Empty(t, question(t, k, "pots").GetClass())
+	says(t, fetchPage(t, c, at), "Questions of the kitchen about no class (4)")
+	says(t, fetchPage(t, c, one("pots")), "carried over from another class")
 }

@@ -78,8 +78,11 @@ func BenchmarkPages(b *testing.B) {
 	k.SetUp()
 	_, err := stillroomv1.NewShoppingServiceClient(k.Conn).CreateShoppingList(b.Context(), &stillroomv1.CreateShoppingListRequest{Parent: webtest.Class})
 	require.NoError(b, err)
+	planClass(b, k)
+	askAll(b, k)
 	token := k.Token(stillroomv1.Role_ROLE_INSTRUCTOR)
-	for _, path := range []string{"/" + webtest.Name, "/" + webtest.Class, "/" + webtest.Class + "/shopping"} {
+	for _, path := range []string{"/" + webtest.Name, "/" + webtest.Class, "/" + webtest.Class + "/shopping",
+		"/" + webtest.Class + "/board", "/" + webtest.Class + "/questions", "/" + webtest.Class + "/live"} {
 		b.Run(path[strings.LastIndexByte(path, '/')+1:], func(b *testing.B) {
 			for b.Loop() {
 				r := httptest.NewRequest(http.MethodGet, path, nil)

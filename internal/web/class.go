@@ -261,6 +261,9 @@ func (v *visit) checks(f *facts, g *glance) []check {
 	if n := f.room.GetWaitingCount(); n > 0 {
 		c.Says += ", " + count(n, "person waits", "people wait")
 	}
+	if f.room.GetEnrolledCount() == 0 {
+		c.State = "open"
+	}
 	if g.Unplaced > 0 {
 		c.State, c.Says = "open", c.Says+"; "+count(g.Unplaced, "person has", "people have")+" no station"
 	}

@@ -109,8 +109,10 @@ func (e *events) event(kind, id string, data []byte) error {
 func (e *events) write(text string) error {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	// Not every writer knows deadlines; then the connection's own failing has to do.
+	// Not every writer knows deadlines; then the connection's own failing has to do. One that is left standing
+	// would end a quiet stream over HTTP/2, and spoil the next answer over HTTP/1.
 	_ = e.rc.SetWriteDeadline(time.Now().Add(writeWithin))
+	defer func() { _ = e.rc.SetWriteDeadline(time.Time{}) }()
 	if _, err := e.w.Write([]byte(text)); err != nil {
 		return err
 	}

@@ -118,4 +118,7 @@
   });
 
   document.querySelectorAll("[data-live]").forEach(follow);
+  // Of tags that do not fit beside each other, the one of this page is in sight.
+  const here = document.querySelector(".tags [aria-current]");
+  if (here) here.parentElement.parentElement.scrollLeft = here.parentElement.offsetLeft - 60;
 })();

@@ -204,13 +204,16 @@ func (m *maker) change(msg protoreflect.Message, depth int) {
 
 // bounded keeps a search short; a caller's deadline ends those that it leaves long.
 func bounded(m *maker, req proto.Message) proto.Message {
-	if plan, ok := req.(*stillroomv1.PlanLoadsRequest); ok && !m.oneIn(30) {
-		if plan.WorkLimit >= 0 {
-			plan.WorkLimit = 1 + m.Int64N(200)
-		}
-		if !m.oneIn(5) {
-			plan.TimeLimit = durationpb.New(50 * time.Millisecond)
-		}
+	msg := req.ProtoReflect()
+	work, limit := msg.Descriptor().Fields().ByName("work_limit"), msg.Descriptor().Fields().ByName("time_limit")
+	if work == nil || limit == nil || m.oneIn(30) {
+		return req
+	}
+	if msg.Get(work).Int() >= 0 {
+		msg.Set(work, protoreflect.ValueOfInt64(1+m.Int64N(200)))
+	}
+	if !m.oneIn(5) {
+		msg.Set(limit, protoreflect.ValueOfMessage(durationpb.New(50*time.Millisecond).ProtoReflect()))
 	}
 	return req
 }

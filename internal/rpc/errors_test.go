@@ -11,6 +11,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	stillroomv1 "stillroom/proto/stillroom/v1"
 
 	"stillroom/internal/fault"
 )
@@ -74,4 +77,20 @@ func TestStrangeErrorsTellNothing(t *testing.T) {
 	require.Equal(t, internalMessage, st.Message())
 	require.Equal(t, codes.DeadlineExceeded, toStatus(fmt.Errorf("x: %w", context.DeadlineExceeded)).Code())
 	require.Equal(t, codes.Canceled, toStatus(context.Canceled).Code())
+}
+
+// TestWhatCannotBeKeptIsRefused: by the name of its field, before anything is looked up.
+func TestWhatCannotBeKeptIsRefused(t *testing.T) {
+	t.Parallel()
+	s := newTestServer(t)
+	s.setTable(t, 4)
+	_, err := s.rosters().UpdateParticipant(t.Context(), &stillroomv1.UpdateParticipantRequest{Participant: &stillroomv1.Participant{
+		Name: "kitchens/k/participants/ana", Allergies: "a\x00b"}})
+	require.Equal(t, []string{"participant.allergies"}, badFields(t, requireCode(t, codes.InvalidArgument, err)))
+	_, err = s.equipment().ListReservations(t.Context(), &stillroomv1.ListReservationsRequest{Parent: "kitchens/k/equipment/e",
+		FromTime: &timestamppb.Timestamp{Seconds: -210866803200}})
+	require.Equal(t, []string{"from_time"}, badFields(t, requireCode(t, codes.InvalidArgument, err)))
+	_, err = s.equipment().ListReservations(t.Context(), &stillroomv1.ListReservationsRequest{Parent: "kitchens/k/equipment/e",
+		FromTime: &timestamppb.Timestamp{Nanos: -1}})
+	require.Equal(t, []string{"from_time"}, badFields(t, requireCode(t, codes.InvalidArgument, err)))
 }

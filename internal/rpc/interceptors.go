@@ -14,6 +14,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"stillroom/internal/fault"
 )
@@ -105,12 +106,18 @@ func (b *backend) validate(m proto.Message) error {
 		return err
 	}
 	var c fault.Collector
-	refuseNUL(&c, "", m.ProtoReflect())
+	refuseUnkeepable(&c, "", m.ProtoReflect())
 	return c.Err()
 }
 
-// refuseNUL finds texts with a NUL character: protobuf carries it, Postgres cannot keep it.
-func refuseNUL(c *fault.Collector, prefix string, m protoreflect.Message) {
+// refuseUnkeepable finds what protobuf carries and Postgres cannot keep: texts with a NUL character, and times
+// outside the years 1 to 9999 or with a wrong count of nanoseconds.
+func refuseUnkeepable(c *fault.Collector, prefix string, m protoreflect.Message) {
+	if moment, ok := m.Interface().(*timestamppb.Timestamp); ok && !moment.IsValid() {
+		c.Add(strings.TrimSuffix(prefix, "."), fmt.Sprintf("%d s, %d ns", moment.GetSeconds(), moment.GetNanos()), "is no time",
+			"give one of the years 1 to 9999, with 0 to 999,999,999 nanoseconds")
+		return
+	}
 	check := func(path, text string) {
 		if strings.ContainsRune(text, 0) {
 			c.Add(path, fault.Shorten(strings.ReplaceAll(text, "\x00", "\u2400")), "holds a NUL character (shown as \u2400)", "leave it out")
@@ -131,13 +138,13 @@ func refuseNUL(c *fault.Collector, prefix string, m protoreflect.Message) {
 			for i := range v.List().Len() {
 				at := fmt.Sprintf("%s[%d]", path, i)
 				if f.Message() != nil {
-					refuseNUL(c, at+".", v.List().Get(i).Message())
+					refuseUnkeepable(c, at+".", v.List().Get(i).Message())
 				} else {
 					check(at, v.List().Get(i).String())
 				}
 			}
 		case f.Message() != nil:
-			refuseNUL(c, path+".", v.Message())
+			refuseUnkeepable(c, path+".", v.Message())
 		case f.Kind() == protoreflect.StringKind:
 			check(path, v.String())
 		}

@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"net"
 	"os"
+	"os/signal"
 	"regexp"
 	"runtime"
 	"slices"
@@ -17,6 +18,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
@@ -55,14 +57,17 @@ func TestRandomCalls(t *testing.T) {
 	count := number(t, callsVariable, 1500)
 	seed := uint64(number(t, seedVariable, 1))
 	callers := number(t, callersVariable, 1)
-	tally := &tally{codes: map[string]map[codes.Code]int{}, slowest: map[string]time.Duration{}}
+	long := count > callsPerWorld
+	ctx, done := signal.NotifyContext(t.Context(), syscall.SIGTERM) // a long run may be ended early, and tells what it has seen
+	defer done()
+	tally := &tally{long: long, codes: map[string]map[codes.Code]int{}, slowest: map[string]time.Duration{}}
 	begun := time.Now()
-	for done := 0; done < count; seed++ {
-		calls := min(callsPerWorld, count-done)
+	for made := 0; made < count && ctx.Err() == nil; seed++ {
+		calls := min(callsPerWorld, count-made)
 		t.Run(fmt.Sprintf("seed=%d", seed), func(t *testing.T) { randomCalls(t, seed, calls, callers, tally) })
-		done += calls
-		if count > callsPerWorld {
-			fmt.Printf("%d of %d calls after %s\n", done, count, time.Since(begun).Round(time.Second))
+		made += calls
+		if long {
+			fmt.Printf("%d of %d calls after %s\n", made, count, time.Since(begun).Round(time.Second))
 		}
 		if t.Failed() {
 			break
@@ -97,6 +102,7 @@ type randomWorld struct {
 	methods  map[string]protoreflect.MethodDescriptor
 	names    []string
 	operator *caller
+	clock    atomic.Int64 // seconds of the server's clock
 	north    *larder
 	south    *larder
 }
@@ -107,7 +113,7 @@ func randomCalls(t *testing.T, seed uint64, calls, callers int, tally *tally) {
 	st, err := store.Open(t.Context(), url)
 	require.NoError(t, err)
 	w := &randomWorld{store: st, log: &errorLines{}, methods: map[string]protoreflect.MethodDescriptor{}, operator: &caller{role: stillroomv1.Role_ROLE_OPERATOR, secret: testOperator}}
-	srv, err := NewServer(Options{Store: st, Log: slog.New(w.log), Now: func() time.Time { return testNow }, OperatorSecret: testOperator})
+	srv, err := NewServer(Options{Store: st, Log: slog.New(w.log), Now: func() time.Time { return time.Unix(w.clock.Load(), 0).UTC() }, OperatorSecret: testOperator})
 	require.NoError(t, err)
 	listener := &countingListener{}
 	listener.Listener, err = net.Listen("tcp", "127.0.0.1:0")
@@ -128,6 +134,9 @@ func randomCalls(t *testing.T, seed uint64, calls, callers int, tally *tally) {
 	w.south.kitchen, w.south.mark = "kitchens/south", "~south~"
 	w.furnish(t, w.north)
 	w.furnish(t, w.south)
+	if seed%2 == 1 {
+		w.clock.Store(testNow.Unix()) // before the classes, and not after them
+	}
 
 	var working sync.WaitGroup
 	var left atomic.Int64
@@ -188,7 +197,7 @@ func (w *randomWorld) callAtRandom(t *testing.T, m *maker, tally *tally) {
 	}
 	method := pick(m, w.names)
 	req := m.request(method, w.methods[method])
-	for strings.Contains(method, "/Delete") && m.own.furnished[resourceOf(req)] && !m.oneIn(100) {
+	for (strings.Contains(method, "/Delete") || strings.Contains(method, "/Erase")) && m.own.furnished[resourceOf(req)] && !m.oneIn(100) {
 		method = pick(m, w.names) // what many others stand on stays for a while
 		req = m.request(method, w.methods[method])
 	}
@@ -349,6 +358,8 @@ type tally struct {
 	codes   map[string]map[codes.Code]int
 	slowest map[string]time.Duration
 	wrong   map[string]string
+	// long runs tell at once what is wrong.
+	long bool
 }
 
 func (a *tally) count(method string, code codes.Code, took time.Duration) {
@@ -370,6 +381,9 @@ func (a *tally) blame(method, cause, text string) {
 	}
 	if key := method + " " + cause; a.wrong[key] == "" {
 		a.wrong[key] = text
+		if a.long {
+			fmt.Println("WRONG", key, text)
+		}
 	}
 }
 

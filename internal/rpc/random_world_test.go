@@ -238,6 +238,7 @@ func (w *randomWorld) furnish(t *testing.T, l *larder) {
 	t.Helper()
 	k, id := l.kitchen, strings.TrimPrefix(l.kitchen, "kitchens/")
 	operator := w.operator
+	w.clock.Store(testNow.Unix())
 	good := func(method string, req proto.Message) proto.Message {
 		t.Helper()
 		reply, err := w.call(t.Context(), operator, method, req)
@@ -273,6 +274,12 @@ func (w *randomWorld) furnish(t *testing.T, l *larder) {
 		good("QuestionService/CreateQuestion", &stillroomv1.CreateQuestionRequest{Parent: k, QuestionId: "q" + p, Question: &stillroomv1.Question{
 			Class: class, Asker: person.GetName(), Text: l.mark + " The lid came off, is it safe?"}})
 	}
+	wish := &stillroomv1.JarWish{RecipeRevision: k + "/recipes/salsa/revisions/1", JarsPerParticipant: 1}
+	good("ClassService/ProposeBatches", &stillroomv1.ProposeBatchesRequest{Name: k + "/classes/d", Participants: 2, Wishes: []*stillroomv1.JarWish{wish}, Apply: true})
+	good("LoadService/PlanClassesTogether", &stillroomv1.PlanClassesTogetherRequest{Parent: k, Classes: []string{class, k + "/classes/d"}, WorkLimit: 200, SkipGains: true})
+	price := &stillroomv1.Money{CurrencyCode: "USD", MinorUnits: 300}
+	good("ShoppingService/BatchCreateOffers", &stillroomv1.BatchCreateOffersRequest{Parent: k, Offers: []*stillroomv1.OfferToCreate{
+		{Offer: &stillroomv1.Offer{Item: "sugar", Kind: stillroomv1.OfferKind_OFFER_KIND_BAG, Content: "4 lb", Price: price}}}})
 	good("ShoppingService/CreateOffer", &stillroomv1.CreateOfferRequest{Parent: k, Offer: &stillroomv1.Offer{Item: "onions", Label: l.mark,
 		Kind: stillroomv1.OfferKind_OFFER_KIND_LOOSE, Content: "1 lb", Step: "0.25 lb", Price: &stillroomv1.Money{CurrencyCode: "USD", MinorUnits: 110}}})
 	good("ShoppingService/CreateStockItem", &stillroomv1.CreateStockItemRequest{Parent: k, StockItem: &stillroomv1.StockItem{Item: "sugar", Content: "2 lb", Note: l.mark}})
@@ -303,6 +310,9 @@ func (w *randomWorld) furnish(t *testing.T, l *larder) {
 		Filled: []*stillroomv1.FilledBatch{{Batch: class + "/batches/salsa", LiddedTime: timestamppb.New(start.AsTime().Add(50 * time.Minute))}}}
 	good("LoadService/PlanLoads", after)
 
+	w.clock.Store(start.AsTime().Add(36 * time.Hour).Unix())
+	good("SealService/CreateSealCheck", &stillroomv1.CreateSealCheckRequest{Parent: class, SealCheck: &stillroomv1.SealCheck{
+		Batch: class + "/batches/salsa", Participant: k + "/participants/ana", SealedJars: 1}})
 	l.furnished = map[string]bool{}
 	for _, names := range l.words {
 		for _, name := range names {

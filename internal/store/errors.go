@@ -28,6 +28,7 @@ const (
 	sqlCannotConnectNow      = "57P03"
 	sqlNotInRepertoire       = "22021"
 	sqlUntranslatable        = "22P05"
+	sqlTimeOutOfRange        = "22008"
 	sqlConnectionClassPrefix = "08"
 )
 
@@ -94,6 +95,8 @@ func translateSQL(e *pgconn.PgError) error {
 		return fault.New(fault.Precondition, "something else still depends on it").Because(e)
 	case sqlNotInRepertoire, sqlUntranslatable:
 		return fault.New(fault.Invalid, "a text holds a NUL character, or another that cannot be kept; leave it out").Because(e)
+	case sqlTimeOutOfRange:
+		return fault.New(fault.Invalid, "a time is outside what can be kept; give one of the years 1 to 9999").Because(e)
 	case sqlCheckViolation, sqlExclusionViolation:
 		return fault.New(fault.Precondition, "that would break a rule that always holds").Because(e)
 	}

@@ -72,14 +72,20 @@ CREATE FUNCTION traces_of(who uuid, distinctive boolean) RETURNS TABLE (word tex
 $$;
 -- +goose StatementEnd
 
--- A pattern that finds any of some words, whole; within the text of a JSON document when quoted.
+-- A pattern that finds any of some words, also as a part of others; within the text of a JSON document when quoted.
+-- +goose StatementBegin
+CREATE FUNCTION any_words(words text[], quoted boolean) RETURNS text LANGUAGE sql IMMUTABLE AS $$
+    SELECT '(?:' || string_agg(regexp_replace(regexp_replace(CASE WHEN quoted THEN btrim(to_jsonb(w)::text, '"') ELSE w END,
+               '([].*+?^${}()|\\[])', '\\\1', 'g'), '\s+', '\\s+', 'g'), '|' ORDER BY length(w) DESC, w) || ')'
+    FROM unnest(words) w
+$$;
+-- +goose StatementEnd
+
+-- A pattern that finds any of some words, whole. Looking behind makes it slow: ask any_words first.
 -- +goose StatementBegin
 CREATE FUNCTION whole_words(words text[], quoted boolean) RETURNS text LANGUAGE sql IMMUTABLE AS $$
     SELECT CASE WHEN quoted THEN '(?:(?<![[:alnum:]])|(?<=\\[bfnrt]))' ELSE '(?<![[:alnum:]])' END
-           || '(?:' || string_agg(regexp_replace(regexp_replace(CASE WHEN quoted THEN btrim(to_jsonb(w)::text, '"') ELSE w END,
-                  '([].*+?^${}()|\\[])', '\\\1', 'g'), '\s+', '\\s+', 'g'), '|' ORDER BY length(w) DESC, w)
-           || ')(?![[:alnum:]])'
-    FROM unnest(words) w
+           || any_words(words, quoted) || '(?![[:alnum:]])'
 $$;
 -- +goose StatementEnd
 
@@ -100,6 +106,8 @@ DECLARE
     own      text;
     plain    text;
     in_json  text;
+    glance   text;
+    in_json_glance text;
     -- Case is folded as people do, whatever the locale of the database.
     fold     text := CASE WHEN EXISTS (SELECT 1 FROM pg_collation c WHERE c.collname = 'und-x-icu') THEN ' COLLATE "und-x-icu"' ELSE '' END;
     reworded uuid[] := '{}';
@@ -115,6 +123,8 @@ BEGIN
     words := ARRAY(SELECT t.word FROM traces_of(who, distinctive) t WHERE t.anywhere);
     plain := whole_words(words, false);
     in_json := whole_words(words, true);
+    glance := any_words(words, false);
+    in_json_glance := any_words(words, true);
     PERFORM set_config('stillroom.erasing', 'on', true);
 
     -- Ids that somebody chose may be names.
@@ -180,7 +190,8 @@ BEGIN
                    string_agg(format(CASE WHEN a.atttypid = 'text'::regtype THEN '%1$I = regexp_replace(%1$I%2$s, $1, ''erased'', ''gi'')'
                        ELSE '%1$I = regexp_replace(%1$I::jsonb::text%2$s, $2, ''erased'', ''gi'')::%3$s' END,
                        a.attname, fold, a.atttypid::regtype), ', ' ORDER BY a.attnum) AS changes,
-                   string_agg(format(CASE WHEN a.atttypid = 'text'::regtype THEN '%1$I%2$s ~* $1' ELSE '%1$I::jsonb::text%2$s ~* $2' END,
+                   string_agg(format(CASE WHEN a.atttypid = 'text'::regtype THEN '(%1$I%2$s ~* $4 AND %1$I%2$s ~* $1)'
+                       ELSE '(%1$I::jsonb::text%2$s ~* $5 AND %1$I::jsonb::text%2$s ~* $2)' END,
                        a.attname, fold), ' OR ' ORDER BY a.attnum) AS holds,
                    EXISTS (SELECT 1 FROM pg_attribute v WHERE v.attrelid = c.oid AND v.attname = 'version' AND NOT v.attisdropped) AS versioned
             FROM pg_class c
@@ -193,11 +204,11 @@ BEGIN
         LOOP
             IF r.name = 'questions' THEN
                 EXECUTE format('WITH changed AS (UPDATE questions SET %s, version = version + 1 WHERE kitchen_id = $3 AND (%s) RETURNING id)
-                    SELECT array_agg(id) FROM changed', r.changes, r.holds) INTO more USING plain, in_json, kitchen;
+                    SELECT array_agg(id) FROM changed', r.changes, r.holds) INTO more USING plain, in_json, kitchen, glance, in_json_glance;
                 reworded := reworded || more;
             ELSE
                 EXECUTE format('UPDATE %I SET %s%s WHERE kitchen_id = $3 AND (%s)', r.name, r.changes,
-                    CASE WHEN r.versioned THEN ', version = version + 1' ELSE '' END, r.holds) USING plain, in_json, kitchen;
+                    CASE WHEN r.versioned THEN ', version = version + 1' ELSE '' END, r.holds) USING plain, in_json, kitchen, glance, in_json_glance;
             END IF;
         END LOOP;
     END IF;
@@ -229,6 +240,7 @@ $$;
 -- +goose Down
 DROP FUNCTION erase_traces;
 DROP FUNCTION whole_words;
+DROP FUNCTION any_words;
 DROP FUNCTION traces_of;
 -- +goose StatementBegin
 CREATE OR REPLACE FUNCTION refuse_audit_change() RETURNS trigger LANGUAGE plpgsql AS $$

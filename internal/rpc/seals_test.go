@@ -44,9 +44,11 @@ func newSealClass(t *testing.T) *sealClass {
 	require.NoError(t, err)
 	c.plan = plan
 	c.out = plan.GetOutcome().GetFinishTime().AsTime()
-	for who, to := range map[string]*context.Context{"ana": &c.ana, "bo": &c.bo, "cy": &c.cy} {
-		*to, _ = c.token(t, "k", &stillroomv1.Token{Role: stillroomv1.Role_ROLE_PARTICIPANT, Participant: "kitchens/k/participants/" + who, Class: theClass})
+	invite := func(who string) context.Context {
+		ctx, _ := c.token(t, "k", &stillroomv1.Token{Role: stillroomv1.Role_ROLE_PARTICIPANT, Participant: "kitchens/k/participants/" + who, Class: theClass})
+		return ctx
 	}
+	c.ana, c.bo, c.cy = invite("ana"), invite("bo"), invite("cy")
 	return c
 }
 

@@ -89,6 +89,11 @@ func (v *visit) fail(err error) {
 		// The pattern, not the path: paths hold what people named, and secrets.
 		v.pages.Log.ErrorContext(v.ctx, "a page failed", "page", v.r.Pattern, "code", status.Code(err).String(), "error", quoted(err))
 	}
+	if v.r.Pattern == asksPattern && t.Status >= http.StatusInternalServerError {
+		if err := v.askUnsent(t, v.asking()); err == nil {
+			return
+		}
+	}
 	v.status = t.Status
 	if err := v.render("error", page{Title: t.Title, Data: t}); err != nil {
 		v.pages.Log.ErrorContext(v.ctx, "the page of an error failed", "error", quoted(err))

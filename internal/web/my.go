@@ -33,6 +33,9 @@ func (p *Pages) myPages() {
 	p.post("/my/questions/{question}/{step}", stepMyQuestion)
 }
 
+// asksPattern is the form that a question is asked by; what was typed into it is never lost.
+const asksPattern = "POST /my/questions"
+
 // myTabs lead from each of a participant's pages to the others.
 var myTabs = []tab{
 	{Key: "class", Title: "Class"}, {Key: "card", Title: "Card", Path: "/card"}, {Key: "jars", Title: "Jars", Path: "/jars"},

@@ -3,7 +3,9 @@ package web
 import (
 	"context"
 	"fmt"
+	"math/big"
 	"net/url"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -235,18 +237,29 @@ func readAltitude(text, unit string) (metres float64, problem string) {
 			break
 		}
 	}
-	n, err := strconv.ParseFloat(text, 64)
-	if err != nil || n != n {
+	n, ok := new(big.Rat), altitudeText.MatchString(text)
+	if ok {
+		n, ok = n.SetString(text)
+	}
+	if !ok {
 		return 0, "Write your altitude as a number, such as 5,430. A map or the town’s pages tell it."
 	}
 	if strings.HasPrefix(unit, "f") {
-		n *= 0.3048 // the international foot, exactly
+		n.Mul(n, footInMetres)
 	}
-	if n < -430 || n > 9000 {
+	// The nearest decimal of what was typed: 6,000 ft must not come out a hair above 6,000 ft.
+	metres, _ = n.Float64()
+	if metres < -430 || metres > 9000 {
 		return 0, "Nobody lives that high or that low: between −430 and 9,000 m (−1,410 and 29,527 ft) is taken. Is it feet or metres?"
 	}
-	return n, ""
+	return metres, ""
 }
+
+// footInMetres is the international foot, exactly.
+var footInMetres = big.NewRat(3048, 10000)
+
+// altitudeText is what a height looks like once its commas are gone.
+var altitudeText = regexp.MustCompile(`^[-+]?[0-9]{1,9}(\.[0-9]{0,9})?$`)
 
 // keepMyHome remembers the altitude of a participant's home.
 func keepMyHome(v *visit) error {

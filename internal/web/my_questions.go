@@ -167,10 +167,7 @@ func (v *visit) showAsking(a myAsking) error {
 // askMine asks a question, or looks for an answer to it first. What was typed is shown
 // again whenever it was not taken, also when the services cannot be reached.
 func askMine(v *visit) error {
-	a := myAsking{Form: form{Values: sent(v), Problems: map[string]string{}}, Request: v.form("request")}
-	if _, err := uuid.Parse(a.Request); err != nil {
-		a.Request = uuid.NewString()
-	}
+	a := v.asking()
 	text := v.form("text")
 	if text == "" {
 		a.Form.Problems["text"] = "Type your question."
@@ -198,6 +195,15 @@ func askMine(v *visit) error {
 	return v.done("/my/questions?asked="+url.QueryEscape(last(asked.GetName())), said)
 }
 
+// asking is the form for a question as it was sent.
+func (v *visit) asking() myAsking {
+	a := myAsking{Form: form{Values: sent(v), Problems: map[string]string{}}, Request: v.form("request")}
+	if _, err := uuid.Parse(a.Request); err != nil {
+		a.Request = uuid.NewString()
+	}
+	return a
+}
+
 // askAgain shows the form again with what was typed and why it was not taken.
 func (v *visit) askAgain(err error, a myAsking) error {
 	problems, ok := refused(err)
@@ -214,12 +220,16 @@ func (v *visit) askAgain(err error, a myAsking) error {
 	case t.Status == http.StatusUnauthorized:
 		return err
 	}
-	a.Form.Problems[""] = "It was not sent. " + t.Title + ". " + t.Advice
 	if t.Status == http.StatusTooManyRequests {
 		a.Form.Problems[""] = sentence(t.Detail)
 		return v.showAsking(a)
 	}
-	// The rest of the page needs what cannot be reached; the words do not.
+	return v.askUnsent(t, a)
+}
+
+// askUnsent shows what was typed when nothing can be reached: the rest of the page needs the services, the words do not.
+func (v *visit) askUnsent(t trouble, a myAsking) error {
+	a.Form.Problems[""] = "It was not sent. " + t.Title + ". " + t.Advice
 	v.status = t.Status
 	return v.render("my-ask", page{Title: "Your question was not sent yet", Class: myRoot, Tab: "questions", Data: a})
 }

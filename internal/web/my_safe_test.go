@@ -29,6 +29,17 @@ func read(t *testing.T, c *http.Client, address string) (string, int) {
 	return string(text), reply.StatusCode
 }
 
+// send sends a form and gives the text and the code of the page that follows.
+func send(t *testing.T, c *http.Client, address string, values url.Values) (string, int) {
+	t.Helper()
+	reply, err := c.PostForm(address, values)
+	require.NoError(t, err)
+	text, err := io.ReadAll(reply.Body)
+	require.NoError(t, err)
+	require.NoError(t, reply.Body.Close())
+	return string(text), reply.StatusCode
+}
+
 // TestMyPagesFitATelephone: by day and by night and in letters of twice the size nothing
 // runs out of the screen, and axe-core finds nothing.
 func TestMyPagesFitATelephone(t *testing.T) {
@@ -48,7 +59,7 @@ func TestMyPagesFitATelephone(t *testing.T) {
 	b.Sees("Your place")
 	k.SetNow(plan.GetOutcome().GetFinishTime().AsTime().Add(13 * time.Hour))
 	fits := func() {
-		require.Equal(t, "", b.Value(`[...document.querySelectorAll("body *")].filter(e => e.checkVisibility() && e.getBoundingClientRect().right > 391 && !e.closest(".unseen, .skip")).map(e => e.outerHTML.slice(0, 120)).join("\n")`), b.Path())
+		require.Empty(t, b.Value(`[...document.querySelectorAll("body *")].filter(e => e.checkVisibility() && e.getBoundingClientRect().right > 391 && !e.closest(".unseen, .skip")).map(e => e.outerHTML.slice(0, 120)).join("\n")`), b.Path())
 		b.Accessible()
 	}
 	look := append([]string{"/my/home?altitude=5430&unit=ft&jar=recipes%2Fcranberry-salsa%2Frevisions%2F1+2"}, myPaths...)
@@ -297,14 +308,7 @@ func TestSealsBeforeTheirTime(t *testing.T) {
 	require.NoError(t, err)
 	batch := home.GetJars()[0].GetBatch()
 	id := batch[strings.LastIndexByte(batch, '/')+1:]
-	post := func(values url.Values) (string, int) {
-		reply, err := c.PostForm(k.URL+"/my/jars/"+id, values)
-		require.NoError(t, err)
-		text, err := io.ReadAll(reply.Body)
-		require.NoError(t, err)
-		require.NoError(t, reply.Body.Close())
-		return string(text), reply.StatusCode
-	}
+	post := func(values url.Values) (string, int) { return send(t, c, k.URL+"/my/jars/"+id, values) }
 	text, code := post(url.Values{"jar-" + id + "-1": {"yes"}})
 	require.Equal(t, http.StatusUnprocessableEntity, code)
 	require.Contains(t, text, "Jars stand undisturbed before their seals are tested")
@@ -318,4 +322,33 @@ func TestSealsBeforeTheirTime(t *testing.T) {
 	require.Equal(t, http.StatusOK, code)
 	require.Contains(t, text, "1 jar did not seal")
 	require.Contains(t, text, "may be reprocessed within 24 hours")
+}
+
+// TestProcessAtHome compares the pages with USDA AIB 539 (rev. 2015), Guide 2, p. 2-23, Spicy Cranberry Salsa, hot
+// pack, pints in boiling water: 10 minutes at 0 to 1,000 ft, 15 at 1,001 to 6,000 ft, 20 above 6,000 ft. An altitude
+// between two printed bands belongs to the higher one.
+func TestProcessAtHome(t *testing.T) {
+	t.Parallel()
+	k := webtest.Open(t)
+	k.SetUp()
+	c := k.Client(k.Invite(tobiah))
+	ask := func(altitude, unit, method string) (string, int) {
+		return read(t, c, k.URL+"/my/home?"+url.Values{"altitude": {altitude}, "unit": {unit}, "method": {method}, "jar": {"recipes/cranberry-salsa/revisions/1 2"}}.Encode())
+	}
+	for altitude, minutes := range map[string]string{"0": "10", "1000": "10", "1000.5": "15", "6,000": "15", "6000.1": "20", "11000": "20"} {
+		text, code := ask(altitude, "ft", "boiling")
+		require.Equal(t, http.StatusOK, code)
+		require.Contains(t, text, `<p class="minutes">`+minutes+` <small>min</small></p>`, altitude)
+		require.Contains(t, text, "Guide 2, p. 2-23", altitude)
+		require.Contains(t, text, "Local codes, current tested guidance and licensed practice come first.", altitude)
+	}
+	text, _ := ask("304.8", "m", "boiling") // 1,000 ft
+	require.Contains(t, text, `<p class="minutes">10 `)
+	text, code := ask("5430", "ft", "dial")
+	require.Equal(t, http.StatusOK, code)
+	require.Contains(t, text, "does not print this method")
+	require.NotContains(t, text, `class="minutes"`)
+	text, code = ask("40000", "ft", "boiling")
+	require.Equal(t, http.StatusUnprocessableEntity, code)
+	require.Contains(t, text, `value="40000"`, "what was typed stays")
 }

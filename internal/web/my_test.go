@@ -1,7 +1,6 @@
 package web_test
 
 import (
-	"io"
 	"net/http"
 	"net/url"
 	"strings"
@@ -234,26 +233,26 @@ func TestWithoutScripts(t *testing.T) {
 	b.Click("Tell the kitchen")
 	b.Sees("You said: 1 sealed")
 	plain := k.Client(secret)
-	body := func(reply *http.Response, err error) string {
-		t.Helper()
-		require.NoError(t, err)
-		text, err := io.ReadAll(reply.Body)
-		require.NoError(t, err)
-		require.NoError(t, reply.Body.Close())
-		return string(text)
-	}
-	page := body(plain.Get(k.URL + "/my/questions"))
+	page, _ := read(t, plain, k.URL+"/my/questions")
 	require.Contains(t, page, `name="request"`)
-	page = body(plain.PostForm(k.URL+"/my/questions", url.Values{"text": {"How long do I process pints of the cranberry salsa?"}, "do": {"look"}, "request": {"x"}}))
+	page, _ = send(t, plain, k.URL+"/my/questions", url.Values{"text": {"How long do I process pints of the cranberry salsa?"}, "do": {"look"}, "request": {"x"}})
 	require.Contains(t, page, "How long do I process pints of the cranberry salsa?</textarea>", "what was typed stays")
 	require.Contains(t, page, `class="answer"`)
-	page = body(plain.PostForm(k.URL+"/my/questions", url.Values{"text": {strings.Repeat("a", 2001)}, "request": {"x"}}))
+	page, _ = send(t, plain, k.URL+"/my/questions", url.Values{"text": {strings.Repeat("a", 2001)}, "request": {"x"}})
 	require.Contains(t, page, strings.Repeat("a", 2001)+"</textarea>")
 	require.Contains(t, page, `class="problem"`)
-	page = body(plain.PostForm(k.URL+"/my/questions", url.Values{"text": {"May I use my own jars?"}, "request": {"2b1c8a52-1111-4222-8333-944455556677"}}))
+	page, _ = send(t, plain, k.URL+"/my/questions", url.Values{"text": {"May I use my own jars?"}, "request": {"2b1c8a52-1111-4222-8333-944455556677"}})
 	require.Contains(t, page, "Your question is in the queue.")
-	body(plain.PostForm(k.URL+"/my/questions", url.Values{"text": {"May I use my own jars?"}, "request": {"2b1c8a52-1111-4222-8333-944455556677"}}))
+	send(t, plain, k.URL+"/my/questions", url.Values{"text": {"May I use my own jars?"}, "request": {"2b1c8a52-1111-4222-8333-944455556677"}})
 	list, err := stillroomv1.NewQuestionServiceClient(k.Conn).ListQuestions(t.Context(), &stillroomv1.ListQuestionsRequest{Parent: webtest.Name})
 	require.NoError(t, err)
 	require.Len(t, list.GetQuestions(), 2, "sent twice, asked once")
+
+	// The database goes away: the words stay, with the request that makes sending again harmless.
+	k.Store.Close()
+	page, code := send(t, plain, k.URL+"/my/questions", url.Values{"text": {"Are my words <lost>?"}, "unnamed": {"yes"}, "request": {"2b1c8a52-1111-4222-8333-944455556678"}})
+	require.GreaterOrEqual(t, code, http.StatusInternalServerError)
+	require.Contains(t, page, "Are my words &lt;lost&gt;?</textarea>")
+	require.Contains(t, page, `value="2b1c8a52-1111-4222-8333-944455556678"`)
+	require.Contains(t, page, `name="unnamed" value="yes" checked`)
 }

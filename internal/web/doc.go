@@ -39,6 +39,8 @@
 // that address calls v.stream and sends fragments, each an element with an id, which
 // live.js puts in the place of the one it has (stream.go).
 //
+// Participants have pages of their own under /my (my.go), which a link opens; they show nobody else's name.
+//
 // Times are shown by the clock of the site: {{clock .Zone .Time}}. What people wrote is
 // always put in by the template, never by template.HTML, and stands in an element with
 // dir="auto" or in <bdi>, so that it cannot turn the text around it; where neither can be,

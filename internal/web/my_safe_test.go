@@ -183,8 +183,17 @@ func TestARevokedInvitation(t *testing.T) {
 	b.Open("/my")
 	b.Sees("ask the instructor who invited you")
 
+	// So does one that has run out: invitations last 90 days unless told otherwise.
+	late := k.Client(k.Invite(tobiah))
+	_, code := read(t, late, k.URL+"/my")
+	require.Equal(t, http.StatusOK, code)
+	k.SetNow(webtest.Morning.AddDate(0, 0, 91))
+	text, code := read(t, late, k.URL+"/my")
+	require.Equal(t, http.StatusUnauthorized, code)
+	require.Contains(t, text, "ask the instructor who invited you")
+
 	c := k.Client("")
-	text, code := read(t, c, k.URL+"/join/nonsense")
+	text, code = read(t, c, k.URL+"/join/nonsense")
 	require.Equal(t, http.StatusNotFound, code)
 	require.Contains(t, text, "ask the instructor who invited you")
 	text, code = read(t, c, k.URL+"/my/questions")

@@ -111,3 +111,18 @@ func TestKeysKeepKitchensApart(t *testing.T) {
 	require.NoError(t, rows.Err())
 	require.Greater(t, tables, 8)
 }
+
+// TestLookSeesOneMoment: what others change meanwhile is not seen half.
+func TestLookSeesOneMoment(t *testing.T) {
+	t.Parallel()
+	s := furnish(t)
+	require.NoError(t, s.Look(t.Context(), "k", func(tx *store.Tx) error {
+		before, err := tx.Class(t.Context(), "c")
+		require.NoError(t, err)
+		_, err = s.Pool().Exec(t.Context(), `UPDATE classes SET capacity = capacity + 1`)
+		require.NoError(t, err)
+		after, err := tx.Class(t.Context(), "c")
+		require.Equal(t, before, after)
+		return err
+	}))
+}

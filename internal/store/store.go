@@ -167,11 +167,12 @@ func (s *Store) In(ctx context.Context, kitchenID string, fn func(*Tx) error) er
 }
 
 // Look is In for reading: the transaction changes nothing and leaves no entry in the
-// record, whatever the call that it is part of does elsewhere.
+// record, whatever the call that it is part of does elsewhere. All that fn reads is of
+// one moment.
 func (s *Store) Look(ctx context.Context, kitchenID string, fn func(*Tx) error) error {
 	return s.In(ctx, kitchenID, func(t *Tx) error {
 		t.silent = true
-		if _, err := t.tx.Exec(ctx, "SET TRANSACTION READ ONLY"); err != nil {
+		if _, err := t.tx.Exec(ctx, "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY"); err != nil {
 			return err
 		}
 		return fn(t)

@@ -226,7 +226,7 @@ func followBoard(v *visit) error {
 			}
 			b := &board{Class: c, Zone: c.Zone, Path: "/" + c.GetName() + "/board", Search: state, MayPlan: v.least(stillroomv1.Role_ROLE_INSTRUCTOR)}
 			if err := v.sendPart(out, &sent, shown+"-"+known, "board", "board-search", b); err != nil {
-				return nil //nolint:nilerr // the visitor is gone
+				return nil // the visitor is gone
 			}
 			if renew {
 				if shown, err = v.sendBoard(ctx, out, &sent, have, shown, known); err != nil {

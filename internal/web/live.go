@@ -237,11 +237,16 @@ func (v *visit) watch(ctx context.Context, class, token string, tell func(watche
 		default:
 			return err
 		}
-		if ctx.Err() != nil {
+		select {
+		case <-ctx.Done():
 			return ctx.Err()
+		case <-time.After(watchAgain):
 		}
 	}
 }
+
+// watchAgain is how long a watch that was refused waits; the service asks for a second.
+const watchAgain = time.Second
 
 // errGone says that whoever was told is not there any more.
 var errGone = errors.New("the visitor is gone")
@@ -330,7 +335,7 @@ func watchLive(v *visit) error {
 			}
 			for _, part := range liveParts {
 				if err := v.sendPart(out, &sent, known.token, "live", part, l); err != nil {
-					return nil //nolint:nilerr // the visitor is gone
+					return nil // the visitor is gone
 				}
 			}
 		}

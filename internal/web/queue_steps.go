@@ -27,7 +27,7 @@ func (v *visit) back(notice string) error {
 func stepQuestion(v *visit) error {
 	name, service := v.question(), v.questions()
 	var err error
-	notice := ""
+	var notice string
 	switch do := v.form("do"); do {
 	case "park":
 		_, err = service.ParkQuestion(v.ctx, &stillroomv1.ParkQuestionRequest{Name: name})

@@ -106,7 +106,8 @@ func TestBoardFromFirstPlanToALostCanner(t *testing.T) {
 
 	// The bar is watched from before the search begins, since a search may be quick.
 	runScript(watching, `window.bars = 0; new MutationObserver(() => { if (document.getElementById("search-bar")) window.bars++; }).observe(document.getElementById("board-live"), {childList: true, subtree: true})`)
-	b.Click("Plan anew")
+	b.Fill("seconds-anew", "2")
+	b.Press(kb.Enter)
 	b.WaitFor(`document.querySelector("#board-plan[data-plan='1']")`)
 	watching.WaitFor(`document.querySelector("#board-plan[data-plan='1']")`)
 	watching.WaitFor(`window.bars > 0`)
@@ -141,6 +142,7 @@ func TestBoardFromFirstPlanToALostCanner(t *testing.T) {
 	lost := first.GetCanners()[0]
 	b.Click("Something happened?")
 	b.Click(lost.GetDisplayName())
+	b.Fill("seconds-replan", "2")
 	b.Click("Plan the rest again")
 	b.WaitFor(`document.querySelector("#board-plan[data-plan='2']")`)
 	watching.WaitFor(`document.querySelector("#board-plan[data-plan='2']")`)

@@ -179,6 +179,9 @@ func liveTopic(class string) string { return "live session of " + class }
 // liveEvery is how often a live page looks whether a session was opened or closed on another server.
 const liveEvery = 5 * time.Second
 
+// settleFor is how long a live page waits for further changes after one, so that it shows them as one.
+const settleFor = 100 * time.Millisecond
+
 // watched is what a watch has come to know.
 type watched struct {
 	// all are the questions as they are now, by name.
@@ -323,6 +326,17 @@ func watchLive(v *visit) error {
 			case <-ctx.Done():
 				return context.Cause(ctx)
 			case known = <-changes:
+				// An answer and the next question come together; what is between them is not worth a look.
+				settled := time.After(settleFor)
+				for settling := true; settling; {
+					select {
+					case known = <-changes:
+					case <-settled:
+						settling = false
+					case <-ctx.Done():
+						return context.Cause(ctx)
+					}
+				}
 			case <-woken:
 			case <-timer.C:
 			}

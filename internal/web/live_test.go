@@ -62,14 +62,18 @@ func TestLiveSessionByKeyboard(t *testing.T) {
 
 	// The notes are gone with their question; the focus goes to the button that is always there.
 	b.WaitFor(`document.activeElement.id === "take-next"`)
-	taken := b.Value(`document.querySelector(".now").id.slice(4)`)
+	taken := takenBy(t, k, "Ines")
+	watcher.WaitFor(`document.getElementById("now-` + taken + `")`)
+	b.WaitFor(`document.getElementById("now-` + taken + `")`)
 	b.Press("p")
 	b.WaitFor(`!document.querySelector(".now")`)
 	require.Equal(t, stillroomv1.QuestionState_QUESTION_STATE_PARKED, question(t, k, taken).GetState())
 	b.WaitFor(`document.activeElement.id === "take-next"`)
 	b.Press("n")
 	b.WaitFor(`document.querySelector(".now")`)
-	back := b.Value(`document.querySelector(".now").id.slice(4)`)
+	back := takenBy(t, k, "Ines")
+	watcher.WaitFor(`document.getElementById("now-` + back + `")`)
+	b.WaitFor(`document.getElementById("now-` + back + `")`)
 	b.Press("b")
 	b.WaitFor(`!document.querySelector(".now")`)
 	require.Equal(t, stillroomv1.QuestionState_QUESTION_STATE_ASKED, question(t, k, back).GetState())
@@ -78,6 +82,18 @@ func TestLiveSessionByKeyboard(t *testing.T) {
 	b.Sees("The live session is closed: 1 question was answered.")
 	watcher.Sees("No live session is open")
 	b.Accessible()
+}
+
+// takenBy is the id of the question that a host is answering.
+func takenBy(t testing.TB, k *webtest.Kitchen, host string) string {
+	t.Helper()
+	reply, err := stillroomv1.NewQuestionServiceClient(k.Conn).ListQuestions(t.Context(), &stillroomv1.ListQuestionsRequest{
+		Parent: webtest.Name, Class: webtest.Class, States: []stillroomv1.QuestionState{stillroomv1.QuestionState_QUESTION_STATE_TAKEN}})
+	require.NoError(t, err)
+	require.Len(t, reply.GetQuestions(), 1)
+	require.Equal(t, host, reply.GetQuestions()[0].GetHost())
+	name := reply.GetQuestions()[0].GetName()
+	return name[len(webtest.Name+"/questions/"):]
 }
 
 // The server is stopped in the middle, a question is asked and another answered

@@ -43,10 +43,15 @@
     return true;
   }
 
+  // When a stream last renewed a part: the answer to a form that was sent before may be older.
+  const streamed = new Map();
   function swap(html) {
     const box = document.createElement("template");
     box.innerHTML = html;
-    for (const fresh of [...box.content.children]) replace(fresh);
+    for (const fresh of [...box.content.children]) {
+      replace(fresh);
+      if (fresh.id) streamed.set(fresh.id, performance.now());
+    }
   }
 
   // follow keeps one element's parts fresh by server-sent events, and comes back when the line drops.
@@ -95,6 +100,7 @@
     e.preventDefault();
     if (f.dataset.sending) return;
     f.dataset.sending = "yes";
+    const sent = performance.now();
     const data = new FormData(f, e.submitter);
     try {
       const reply = await fetch(f.getAttribute("action") || location.href, {
@@ -107,7 +113,9 @@
         say(((page.querySelector("h1") || {}).textContent || "It was not taken") + ". " + ((page.querySelector("main .label") || {}).textContent || "").trim());
         return;
       }
-      parts.forEach(replace);
+      for (const part of parts) {
+        if (part && (!reply.ok || (streamed.get(part.id) || 0) < sent)) replace(part);
+      }
       replace(page.getElementById("notice"));
       if (!reply.ok) { const wrong = document.querySelector("[aria-invalid=true]"); if (wrong) wrong.focus(); }
     } catch {

@@ -27,12 +27,14 @@ var marks = []float64{0.5, 1, 2, 5, 10, 20}
 type rate struct {
 	seed   uint64
 	proven float64 // seconds to the proof of jars and finish, negative without one
+	work   int64
 	answer class.Answer
 }
 
-// print plans the classes one after the other and writes a line for each, then the shares.
+// print plans the classes one after the other and writes a line for each, then the shares. Work is in thousand units,
+// a measure that does not depend on the machine.
 func (r rates) print(ctx context.Context, s settings, out io.Writer) {
-	fmt.Fprintln(out, "  seed  batches  jars left  bound  finish  bound     gap  proven after")
+	fmt.Fprintln(out, "  seed  batches  jars left  bound  finish  bound     gap  proven after    work")
 	var list []rate
 	for i := range uint64(r.count) {
 		if ctx.Err() != nil {
@@ -45,8 +47,8 @@ func (r rates) print(ctx context.Context, s settings, out io.Writer) {
 		if x.proven >= 0 {
 			after = fmt.Sprintf("%.2f s", x.proven)
 		}
-		fmt.Fprintf(out, "%6d  %7d  %9d  %5d  %6d  %5d  %4.1f %%  %12s\n", x.seed, len(a.Filled), a.Objective.Unprocessed, a.Bound.Unprocessed,
-			a.Objective.Finish, a.Bound.Finish, 100*x.gap(), after)
+		fmt.Fprintf(out, "%6d  %7d  %9d  %5d  %6d  %5d  %4.1f %%  %12s  %6d\n", x.seed, len(a.Filled), a.Objective.Unprocessed, a.Bound.Unprocessed,
+			a.Objective.Finish, a.Bound.Finish, 100*x.gap(), after, x.work/1000)
 	}
 	r.summary(s, list, out)
 }
@@ -66,7 +68,7 @@ func (r rates) plan(ctx context.Context, s settings, seed uint64) rate {
 		o.Now = processorTime
 	}
 	res := class.Solve(ctx, in, o)
-	x := rate{seed: seed, proven: -1, answer: res.Answer}
+	x := rate{seed: seed, proven: -1, work: res.Work, answer: res.Answer}
 	if res.Optimal {
 		x.proven = res.Elapsed.Seconds()
 	}

@@ -497,11 +497,7 @@ const burnerWeight = 0.1
 // until it is below target jars. It leaves the best prices found and returns their bound in jars.
 func (p *prices) improve(deadline, target, rounds int, all bool) int {
 	if p.all && !all {
-		for b := range p.jar {
-			for j := range p.jar[b] {
-				p.jar[b][j] = max(0, p.jar[b][j])
-			}
-		}
+		p.liftToZero()
 	}
 	p.all = all
 	p.taken = p.taken[:0]
@@ -556,6 +552,16 @@ func (p *prices) improve(deadline, target, rounds int, all bool) int {
 	}
 	kept.enter(p)
 	return int(math.Floor(float64(best) / whole))
+}
+
+// liftToZero makes negative prices of jars 0: they are for plans only that load every jar.
+func (p *prices) liftToZero() {
+	p.all = false
+	for b := range p.jar {
+		for j := range p.jar[b] {
+			p.jar[b][j] = max(0, p.jar[b][j])
+		}
+	}
 }
 
 // set makes the rounded prices those in force.

@@ -30,6 +30,7 @@ type model struct {
 	in       *Instance
 	s        *nogood.Solver
 	deadline int
+	all      bool // see newModel
 	u, t, l  nogood.Var
 	f        []nogood.Var // by batch
 	needed   []nogood.Var
@@ -60,7 +61,12 @@ const mostCells = 6000
 
 // newModel makes the model, or nil where the instance is too large or has a shape the model does not cover: loads
 // that have already been entered for a minute still to come.
-func newModel(in *Instance, deadline int, pr *prices) *model {
+//
+// If all is set, the model holds for plans only that load every jar that is left, and prices of jars may be negative.
+func newModel(in *Instance, deadline int, pr *prices, all bool) *model {
+	if !all {
+		pr.liftToZero()
+	}
 	cells := 0
 	for c := range in.canners {
 		n := 0
@@ -79,7 +85,7 @@ func newModel(in *Instance, deadline int, pr *prices) *model {
 			}
 		}
 	}
-	m := &model{in: in, s: nogood.New(), deadline: deadline, order: in.leadOrder()}
+	m := &model{in: in, s: nogood.New(), deadline: deadline, all: all, order: in.leadOrder()}
 	s := m.s
 	base, doneEnd := in.totalJars, 0
 	for _, l := range in.done {

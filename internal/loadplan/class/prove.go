@@ -98,7 +98,7 @@ func (p *prover) Round(view *view, budget int64) bool {
 		}
 		if p.m == nil || p.stale(best, bound) {
 			next := p.next(best, bound)
-			if p.m == nil || next.finish != p.m.deadline {
+			if p.m == nil || next.finish != p.m.deadline || p.m.all && p.need(next.unprocessed) < p.loadable() {
 				if !p.ask(view, next) {
 					continue
 				}
@@ -108,7 +108,7 @@ func (p *prover) Round(view *view, budget int64) bool {
 			p.asked = next
 			p.cases = []*caseOf{wholeCase(p.prices)}
 		}
-		if plan != p.known {
+		if p.patient && plan != p.known { // the eager one seldom finds a plan near the best, and fails faster without
 			p.known = plan
 			p.m.suggest(plan)
 		}
@@ -343,7 +343,7 @@ func (p *prover) ask(view *view, q question) bool {
 		}
 	}
 	p.prices.improve(q.finish, need, priceRounds, all)
-	p.m = newModel(p.in, q.finish, p.prices)
+	p.m = newModel(p.in, q.finish, p.prices, all)
 	p.known = nil
 	p.large = p.m == nil
 	return !p.large

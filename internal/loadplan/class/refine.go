@@ -12,7 +12,7 @@ type refiner struct {
 }
 
 func newRefiner(in *Instance, best Value, pr *prices) *refiner {
-	r := &refiner{in: in, m: newModel(in, best.Finish, newPricesFrom(pr)), hold: none}
+	r := &refiner{in: in, m: newModel(in, best.Finish, newPricesFrom(pr), false), hold: none}
 	if r.m != nil {
 		r.m.s.Clause(nogood.AtMost(r.m.u, best.Unprocessed))
 	}

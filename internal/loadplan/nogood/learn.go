@@ -191,10 +191,15 @@ func (s *Solver) bumpClause(c *clause) {
 	}
 }
 
+// mostLearnt is how many learnt clauses are kept at first. Proofs are often that long, and forgetting part of one costs
+// more than to look through all of it.
+const mostLearnt = 20_000
+
 // reduce forgets half of the learnt clauses when there are many: those that involve many levels and were of no use
 // lately. It is called at level 0, where no clause is a reason for anything.
 func (s *Solver) reduce() {
-	if len(s.learnts) < 3000+int(s.conflicts/20) {
+	s.sinceReduce = 0
+	if len(s.learnts) < mostLearnt+int(s.conflicts/20) {
 		return
 	}
 	slices.SortStableFunc(s.learnts, func(a, b *clause) int {

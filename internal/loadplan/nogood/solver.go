@@ -119,6 +119,7 @@ type Solver struct {
 
 	conflicts, effort int64
 	restarts          int64
+	sinceReduce       int64 // conflicts
 }
 
 type levelMark struct{ trail, arena int32 }
@@ -422,11 +423,15 @@ func (s *Solver) Solve(assumptions []Lit, effort int64) Status {
 		s.broken = true
 		return Unsat
 	}
+	if s.sinceReduce >= reduceUnit { // calls with little effort may never come to a restart
+		s.reduce()
+	}
 	sinceRestart, patience := int64(0), luby(s.restarts)*restartUnit
 	for {
 		if !s.propagate() {
 			s.conflicts++
 			sinceRestart++
+			s.sinceReduce++
 			s.effort += 20
 			if !s.learn(int32(len(assumptions))) {
 				return Unsat
@@ -505,6 +510,9 @@ func (s *Solver) SavePhases() {
 
 // restartUnit is the number of conflicts after which the first restart comes.
 const restartUnit = 60
+
+// reduceUnit is the number of conflicts after which it is worth looking at what has been learnt.
+const reduceUnit = 500
 
 // luby is the sequence 1 1 2 1 1 2 4 ... of M. Luby, A. Sinclair and D. Zuckerman.
 func luby(i int64) int64 {

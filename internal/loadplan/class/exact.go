@@ -95,34 +95,67 @@ func newModel(in *Instance, deadline int, pr *prices, all bool) *model {
 	m.u = s.NewVar(0, base)
 	m.t = s.NewVar(doneEnd, max(doneEnd, deadline))
 	m.addBatches()
-	objective := []nogood.Term{{Coef: -1, Var: m.u}}
-	perBatch := make([][]nogood.Term, len(in.batches))
 	var loads []nogood.Term
 	m.loads = make([][]load, len(in.canners))
 	for c := range in.canners {
 		m.addCanner(c)
 		for _, p := range m.loads[c] {
 			loads = append(loads, nogood.Term{Coef: 1, Var: p.used})
-			for b, x := range p.x {
-				if x != none {
-					objective = append(objective, nogood.Term{Coef: -p.unit[b], Var: x})
-					perBatch[b] = append(perBatch[b], nogood.Term{Coef: p.unit[b], Var: x})
-				}
-			}
 		}
 	}
-	for b, terms := range perBatch {
-		if len(terms) > 1 {
-			s.Linear(terms, in.batches[b].left)
-		}
-	}
-	s.Linear(objective, -base)
+	m.addJars(base)
 	m.l = s.NewVar(0, len(loads))
 	s.Linear(append(slices.Clone(loads), nogood.Term{Coef: -1, Var: m.l}), 0)
 	m.addResources()
 	m.addPrices(pr, base)
 	m.addDecisions()
 	return m
+}
+
+// addJars counts the jars loaded: of each batch, and of each family by its batches and by its loads.
+func (m *model) addJars(base int) {
+	in, s := m.in, m.s
+	byBatch, byLoad := make([][]nogood.Term, len(in.families)), make([][]nogood.Term, len(in.families))
+	perBatch := make([][]nogood.Term, len(in.batches))
+	for c := range m.loads {
+		for _, p := range m.loads[c] {
+			f := in.batches[p.leader].family
+			byLoad[f] = append(byLoad[f], nogood.Term{Coef: -1, Var: p.n})
+			for b, x := range p.x {
+				if x != none {
+					perBatch[b] = append(perBatch[b], nogood.Term{Coef: p.unit[b], Var: x})
+				}
+			}
+		}
+	}
+	most := make([]int, len(in.families))
+	for b, terms := range perBatch {
+		if len(terms) == 0 {
+			continue
+		}
+		left := in.batches[b].left
+		s.Linear(terms, left)
+		jars := s.NewVar(0, left)
+		terms = slices.Clone(terms)
+		for i := range terms {
+			terms[i].Coef = -terms[i].Coef
+		}
+		s.Linear(append(terms, nogood.Term{Coef: 1, Var: jars}), 0)
+		f := in.batches[b].family
+		byBatch[f] = append(byBatch[f], nogood.Term{Coef: -1, Var: jars})
+		most[f] += left
+	}
+	objective := []nogood.Term{{Coef: -1, Var: m.u}}
+	for f := range in.families {
+		if most[f] == 0 {
+			continue
+		}
+		jars := s.NewVar(0, most[f])
+		s.Linear(append(byBatch[f], nogood.Term{Coef: 1, Var: jars}), 0)
+		s.Linear(append(byLoad[f], nogood.Term{Coef: 1, Var: jars}), 0)
+		objective = append(objective, nogood.Term{Coef: -1, Var: jars})
+	}
+	s.Linear(objective, -base)
 }
 
 func allBatches(in *Instance) []int {
@@ -176,11 +209,11 @@ func (m *model) addResources() {
 			burners = append(burners, nogood.Task{Start: m.f[b], End: m.f[b], StartOffset: -bb.stage, Least: bb.stage, When: []nogood.Lit{nogood.AtLeast(m.needed[b], 1)}})
 		}
 	}
-	if in.burners < len(in.stations)+len(in.canners) {
-		m.s.Cumulative(burners, remaining(in.burners, in.burnerUsed))
+	if free := remaining(in.burners, in.burnerUsed); slices.Min(free) < len(in.stations)+len(in.canners) {
+		m.s.Cumulative(burners, free)
 	}
-	if in.handling > 0 && in.handlers < len(in.canners) {
-		m.s.Cumulative(hands, remaining(in.handlers, in.handsUsed))
+	if free := remaining(in.handlers, in.handsUsed); in.handling > 0 && slices.Min(free) < len(in.canners) {
+		m.s.Cumulative(hands, free)
 	}
 }
 

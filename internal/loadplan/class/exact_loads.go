@@ -82,7 +82,7 @@ func (m *model) addCanner(c int) {
 			}
 		}
 	}
-	m.addOrder(c, from, to)
+	m.addOrder(c, to)
 	m.addWhere(c)
 	m.orderAlike(c)
 }
@@ -98,7 +98,7 @@ func (m *model) addLoad(c, leader, first, latest int, rest []int) load {
 	}
 	p.used = s.NewVar(0, 1)
 	used := nogood.AtLeast(p.used, 1)
-	p.n = s.NewVar(0, capacity)
+	p.n = s.NewVar(0, m.fullest(leader, capacity, rest))
 	p.start, p.length, p.end = s.NewVar(first, latest), s.NewVar(0, table[capacity]), s.NewVar(0, m.deadline+table[capacity])
 	s.Linear([]nogood.Term{{Coef: 1, Var: p.start}, {Coef: 1, Var: p.length}, {Coef: -1, Var: p.end}}, 0)
 	s.Linear([]nogood.Term{{Coef: -1, Var: p.start}, {Coef: -1, Var: p.length}, {Coef: 1, Var: p.end}}, 0)
@@ -131,6 +131,33 @@ func (m *model) addLoad(c, leader, first, latest int, rest []int) load {
 	}
 	s.Linear(sum, 0)
 	return p
+}
+
+// fullest is the most jars in a load that is led by a batch: batches that may not be split come whole.
+func (m *model) fullest(leader, capacity int, rest []int) int {
+	can := make([]bool, capacity+1)
+	for _, b := range rest {
+		bb := &m.in.batches[b]
+		if bb.family != m.in.batches[leader].family || bb.left == 0 {
+			continue
+		}
+		if b == leader {
+			can[0] = true
+		}
+		for n := capacity; n >= 0; n-- {
+			most := can[n] && b != leader
+			for y := 1; y <= bb.left && y <= n && !most; y++ {
+				most = can[n-y] && (bb.split || y == bb.left)
+			}
+			can[n] = most
+		}
+	}
+	for n := capacity; n > 0; n-- {
+		if can[n] {
+			return n
+		}
+	}
+	return 0
 }
 
 // addShare adds the jars of batch b in a load of canner c.
@@ -174,9 +201,10 @@ func (m *model) addWindows(c int, p load) {
 	}
 }
 
-// addOrder says that of two loads of a canner one is out, and the canner reset, before the other begins, and that all
-// of them together fit into the time there is.
-func (m *model) addOrder(c, from, to int) {
+// addOrder says that of two loads of a canner one is out, and the canner reset, before the other begins, and that those
+// that cannot begin before some minute fit together into the time there is from it on (the bound of a single machine
+// with heads, J. Carlier, "The one-machine sequencing problem", EJOR 11, 1982).
+func (m *model) addOrder(c, to int) {
 	s, list, reset := m.s, m.loads[c], m.in.canners[c].reset
 	if len(list) == 0 {
 		return
@@ -194,8 +222,11 @@ func (m *model) addOrder(c, from, to int) {
 			s.Linear([]nogood.Term{{Coef: 1, Var: list[j].end}, {Coef: -1, Var: list[i].start}}, -reset, append(slices.Clone(both), nogood.AtMost(first, 0))...)
 			m.firsts = append(m.firsts, before{first, both})
 		}
+		// The loads so far begin no sooner than this one can: leaders are in that order.
+		if first := s.Min(list[j].start); j+1 == len(list) || s.Min(list[j+1].start) < first {
+			s.Linear(slices.Clone(total), to-first+reset)
+		}
 	}
-	s.Linear(total, to-from+reset)
 }
 
 // addWhere adds, for each batch, whether any of it goes into canner c.

@@ -47,6 +47,9 @@ const (
 	moveWeight = 0.02
 )
 
+// idlePerBatch is the work without any news, for each batch, after which the search takes a smaller share.
+const idlePerBatch = 1500
+
 // judge puts a list into the timetable and weighs the outcome.
 func (ls *localSearch) judge(list []intent) (Value, float64) {
 	s := ls.sched
@@ -82,8 +85,8 @@ func (ls *localSearch) Round(view *view, budget int64) bool {
 	}
 	ls.idle += budget
 	share := budget
-	if ls.idle > 60_000 {
-		share = budget / 4 // nothing has come of it for long: leave the cores to the proofs
+	if ls.idle > idlePerBatch*int64(len(ls.in.batches)) {
+		share = max(1, budget/4) // nothing has come of it for long: leave the cores to the proofs
 	}
 	for view.Spent() < share && view.Spend(1) {
 		if ls.step >= ls.cycle {

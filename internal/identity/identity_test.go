@@ -60,7 +60,13 @@ func (s *scene) call(t *testing.T, token string) (access.Caller, error) {
 }
 
 // refused checks the kind of a refusal, and that it repeats nothing of the token.
-func refused(t *testing.T, kind fault.Kind, token string, err error, words string) *fault.Error {
+func refused(t *testing.T, kind fault.Kind, token string, err error, words string) {
+	t.Helper()
+	_ = refusal(t, kind, token, err, words)
+}
+
+// refusal is what refused checks, for a closer look.
+func refusal(t *testing.T, kind fault.Kind, token string, err error, words string) *fault.Error {
 	t.Helper()
 	var f *fault.Error
 	require.ErrorAs(t, err, &f)
@@ -161,7 +167,7 @@ func TestKeysMayChange(t *testing.T) {
 	s.Rotate(t, "second")
 	after := s.Sign(t, s.claims(nil))
 	_, err = s.call(t, after)
-	f := refused(t, fault.Unavailable, after, err, "try again in a moment")
+	f := refusal(t, fault.Unavailable, after, err, "try again in a moment")
 	require.Equal(t, pause, f.RetryAfter, "the keys were read this moment")
 	s.clock = s.clock.Add(pause)
 	_, err = s.call(t, after)
@@ -209,7 +215,7 @@ func TestAProviderMayBeAway(t *testing.T) {
 	s.Away(true)
 	s.verifier.Warm(t.Context())
 	_, err := s.call(t, token)
-	f := refused(t, fault.Unavailable, token, err, "does not answer")
+	f := refusal(t, fault.Unavailable, token, err, "does not answer")
 	require.Equal(t, "IDENTITY_PROVIDER_AWAY", f.Reason)
 	require.Equal(t, pause, f.RetryAfter)
 

@@ -18,8 +18,7 @@
 //
 // Searches share the incumbent and the bounds in rounds (package anytime). A local search anneals lists of
 // intended loads, which a timetable meets one after the other (schedule.go, construct.go, localsearch.go); in larger
-// instances loads are also taken out of a timetable and put back (repair.go), in the largest only that, and a few canners
-// at a time are emptied and loaded anew by the constraint model (reload.go). Two provers
+// instances loads are also taken out of a timetable and put back (repair.go), in the largest only that. Two provers
 // bound the jars, and then the finish, by prices for jars and burners (bound_prices.go), and settle what prices leave
 // open with a constraint model (exact*.go) for a solver that learns from failures (package nogood), dividing hard
 // questions into cases (cases.go, prove.go). When jars and finish are proven, loads and waiting follow (refine.go).

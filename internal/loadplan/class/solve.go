@@ -100,7 +100,7 @@ func (in *Instance) workers(seed uint64) []anytime.Worker[*Plan, Value] {
 	if in.keep == nil && len(in.batches) >= repairFrom { // how far a plan moves is no concern of repair
 		out = append(out, newRepair(in, seed))
 		if len(in.batches) >= repairOnly {
-			out = append(out, newReload(in, seed))
+			out = append(out, newRepair(in, seed+1))
 		}
 	}
 	return append(out, newProver(in, false), newProver(in, true))

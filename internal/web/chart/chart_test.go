@@ -63,6 +63,17 @@ func TestPlaceByHand(t *testing.T) {
 	require.True(t, math.IsNaN(chart.Chart{Opens: nine, Closes: at(60), Now: at(61)}.Place(plain).NowX))
 }
 
+// The room closes at the edge of the chart, where its time stands left of its mark: the time before gives way to it.
+func TestTimesOfTheClockDoNotTouch(t *testing.T) {
+	t.Parallel()
+	denver, err := time.LoadLocation("America/Denver")
+	require.NoError(t, err)
+	svg := chart.Chart{Opens: nine, Closes: at(240), Zone: denver, Rows: []chart.Row{{Name: "Big canner"}}}.Place(chart.ScreenSize).SVG("c", "c")
+	require.Contains(t, svg, `text-anchor="end">13:00<`)
+	require.NotContains(t, svg, ">12:45<")
+	require.Contains(t, svg, `text-anchor="middle">12:30<`)
+}
+
 func TestPlaceKeepsInsideAndApart(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {

@@ -82,15 +82,25 @@ func (p *Placed) writePatterns(b *strings.Builder, id string) {
 func (p *Placed) writeAxis(b *strings.Builder) {
 	s := p.Size
 	b.WriteString(`<g class="chart-axis" aria-hidden="true">`)
+	// The last time may have to stand left of its mark; the one before gives way where it would touch it.
+	half := func(t Tick) float64 { return width(t.Text, s.Axis*0.45) / 2 }
+	leftOf := s.Width
+	for _, t := range p.Ticks {
+		if t.Text != "" && t.X > s.Width-half(t) {
+			leftOf = t.X - 2*half(t)
+		}
+	}
 	for _, t := range p.Ticks {
 		class, top := "chart-mark", s.Axis*0.8
 		if t.Text != "" {
 			class, top = "chart-tick", s.Axis*0.65
-			anchor := "middle"
-			if t.X > s.Width-width(t.Text, s.Axis*0.45)/2 {
-				anchor = "end"
-			}
-			fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="%s">%s</text>`, number(t.X), number(s.Axis*0.5), anchor, t.Text)
+		}
+		switch {
+		case t.Text == "":
+		case t.X > s.Width-half(t):
+			fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="end">%s</text>`, number(t.X), number(s.Axis*0.5), t.Text)
+		case t.X+half(t) < leftOf:
+			fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="middle">%s</text>`, number(t.X), number(s.Axis*0.5), t.Text)
 		}
 		fmt.Fprintf(b, `<line class="%s" x1="%s" y1="%s" x2="%[2]s" y2="%[4]s"/>`, class, number(t.X), number(top), number(p.Height))
 	}

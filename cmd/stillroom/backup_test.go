@@ -172,7 +172,7 @@ func TestABrokenBackupChangesNothing(t *testing.T) {
 	}
 	said, err = alone(t, "restore", filepath.Join(folder, "missing"), "--database", url)
 	require.Error(t, err)
-	require.Contains(t, said, "missing")
+	require.Contains(t, said, "no such file")
 	after, _ := held(t, url)
 	require.Equal(t, before, after)
 

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"embed"
 	"errors"
@@ -10,6 +11,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 
@@ -29,9 +31,11 @@ const (
 	demoAltitude = "5,430 ft"
 	demoZone     = "America/Denver"
 	demoClass    = "salsa-saturday"
-	demoSalsa    = "spicy_cranberry_salsa"
-	demoRelish   = "pickled_pepper_onion_relish"
-	demoStations = 8
+	// demoParticipant is somebody on the roster.
+	demoParticipant = "Ximena Okoro-Vale"
+	demoSalsa       = "spicy_cranberry_salsa"
+	demoRelish      = "pickled_pepper_onion_relish"
+	demoStations    = 8
 )
 
 func newDemo(s *session) *cobra.Command {
@@ -68,7 +72,9 @@ The server stays up, so that you can go on from there; --once ends it.`,
 			d := &demo{session: s}
 			err = d.play(cmd.Context())
 			if err == nil && !once {
-				d.whatNext(srv)
+				err = d.whatNext(cmd.Context(), srv)
+			}
+			if err == nil && !once {
 				err = srv.wait(cmd.Context())
 			}
 			s.close()
@@ -270,9 +276,17 @@ func (d *demo) command(ctx context.Context, out io.Writer, args ...string) error
 	return err
 }
 
-func (d *demo) whatNext(srv *server) {
+// linkInOutput finds the invitation in what "token invite" prints.
+var linkInOutput = regexp.MustCompile(`https?://\S+/join/\S+`)
+
+func (d *demo) whatNext(ctx context.Context, srv *server) error {
 	if srv.pages != nil {
+		var invited bytes.Buffer
+		if err := d.command(ctx, &invited, "token", "invite", demoClass, demoParticipant, "--web-address", srv.pages.address); err != nil {
+			return fmt.Errorf("inviting %s: %w", demoParticipant, err)
+		}
 		fmt.Fprintf(d.out, "\nThe same as pages: %s/kitchens/%s/classes/%s\n", srv.pages.address, d.kitchen, demoClass)
+		fmt.Fprintf(d.out, "As %s sees it on a telephone (in a private window, or sign out afterwards):\n%s\n", demoParticipant, linkInOutput.Find(invited.Bytes()))
 	}
 	fmt.Fprintf(d.out, `
 The server is up on %s (%s) until you press Ctrl-C.
@@ -287,4 +301,5 @@ In another terminal, try:
 
 (stillroom stands for: go run ./cmd/stillroom)
 `, srv.address, srv.where, srv.address, d.kitchen, demoClass, demoClass)
+	return nil
 }

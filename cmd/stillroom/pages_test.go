@@ -174,3 +174,32 @@ func TestInvitationLink(t *testing.T) {
 	c.CloseIdleConnections()
 	p.stop()
 }
+
+// An open server takes whoever shows nothing for the operator, and whoever shows an invitation for its participant, as
+// the demonstration invites one to see. An invitation that is over is forgotten.
+func TestAnOpenServerKnowsAnInvitation(t *testing.T) {
+	t.Parallel()
+	p := startProgram(t, "--web", "127.0.0.1:0", "--database", storetest.URL(t))
+	at := p.pages()
+	p.run("kitchen", "create", "high-meadow", "--currency", "USD")
+	p.run("site", "create", "hall", "--altitude", "1600 m", "--zone", "UTC")
+	p.run("class", "create", "relish", "--site", "hall", "--start", "2027-08-21 09:00", "--length", "4h", "--places", "2")
+	p.run("participant", "create", "Ana", "--id", "ana")
+	p.run("roster", "enrol", "relish", "Ana")
+	invited := p.run("token", "invite", "relish", "Ana", "--id", "of-ana", "--web-address", at)
+	jar, err := cookiejar.New(nil)
+	require.NoError(t, err)
+	c := &http.Client{Jar: jar}
+	code, body := look(t, c, linkInOutput.FindString(invited))
+	require.Equal(t, http.StatusOK, code)
+	require.Contains(t, body, "Your place")
+	code, _ = look(t, c, at+"/kitchens/high-meadow/classes/relish/questions")
+	require.Equal(t, http.StatusForbidden, code, "it is a page of those who run the class")
+	p.run("token", "revoke", "of-ana")
+	_, body = look(t, c, at+"/my")
+	require.Contains(t, body, "instructor", "whom to ask")
+	code, _ = look(t, c, at+"/kitchens/high-meadow/classes/relish/questions")
+	require.Equal(t, http.StatusOK, code, "without it the server is open as before")
+	c.CloseIdleConnections()
+	p.stop()
+}

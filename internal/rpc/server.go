@@ -47,7 +47,7 @@ type Options struct {
 	OperatorSecret string
 	// Identity knows the tokens of the kitchens' identity providers; nil for none.
 	Identity Identity
-	// Open takes every caller for the operator. For a server that only its own machine can reach.
+	// Open takes every caller without a token for the operator. For a server that only its own machine can reach.
 	Open bool
 	// Limits bound what callers may ask; none but the sizes when left zero.
 	Limits Limits

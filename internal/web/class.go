@@ -107,7 +107,7 @@ func (v *visit) glance() (*glance, error) {
 		return nil, err
 	}
 	g := &glance{classroom: f.room, Shortages: f.shortages, Boiling: f.procedure.GetBoilingPointCelsius(), Edits: v.least(stillroomv1.Role_ROLE_INSTRUCTOR),
-		Invites: v.least(stillroomv1.Role_ROLE_OWNER) && !v.pages.Open}
+		Invites: v.least(stillroomv1.Role_ROLE_OWNER)}
 	for _, c := range f.procedure.GetCautions() {
 		g.Cautions = append(g.Cautions, &stillroomv1.Caution{Text: c.GetText(), Source: c.GetSource()})
 	}

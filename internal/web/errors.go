@@ -68,10 +68,16 @@ func (v *visit) fail(err error) {
 		return // nobody is there to read it
 	}
 	t := explain(err)
-	if t.Status == http.StatusUnauthorized && !v.pages.Open && isMine(v.r.URL.Path) {
+	if t.Status == http.StatusUnauthorized && isMine(v.r.URL.Path) {
 		// A participant has no token to type; a link is what they know.
 		v.setCookie(sessionCookie, "", -1)
 		v.failing(v.invitationOver(t.Status))
+		return
+	}
+	if t.Status == http.StatusUnauthorized && v.pages.Open && v.pages.token(v.r) != "" {
+		// The token of an invitation that is over; without it the visitor is let in as everybody is.
+		v.setCookie(sessionCookie, "", -1)
+		_ = v.see("/")
 		return
 	}
 	if t.Status == http.StatusUnauthorized && !v.pages.Open {

@@ -79,6 +79,10 @@ func (h myHome) way() wayOf {
 	return waysOf[0]
 }
 
+// methodKeys puts words for the keys by which a refusal lists the methods that are printed.
+var methodKeys = strings.NewReplacer("boiling_water", "boiling water", "atmospheric_steam", "atmospheric steam",
+	"pressure_dial", "pressure by dial gauge", "pressure_weighted", "pressure by weighted gauge")
+
 func packName(p stillroomv1.Pack) string {
 	switch p {
 	case stillroomv1.Pack_PACK_HOT:
@@ -210,7 +214,7 @@ func (v *visit) lookUp(h *myHome) error {
 	case codes.OK:
 		h.Found = &homeProcess{Method: way.Words, LookUpProcessResponse: reply, Pack: packName(f.GetPack())}
 	case codes.FailedPrecondition, codes.NotFound:
-		h.Refused = &homeRefusal{way.Words, sentence(status.Convert(err).Message())}
+		h.Refused = &homeRefusal{way.Words, sentence(methodKeys.Replace(status.Convert(err).Message()))}
 	case codes.InvalidArgument:
 		problems, _ := refused(err)
 		for field, problem := range problems {

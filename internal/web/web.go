@@ -20,8 +20,8 @@ type Options struct {
 	Log *slog.Logger
 	// Now is the clock; time.Now when nil.
 	Now func() time.Time
-	// Open asks nobody to sign in, where the services take every caller for the operator. Only visitors from
-	// and to this machine are served then.
+	// Open asks nobody to sign in, where the services take every caller without a token for the operator. Only
+	// visitors from and to this machine are served then.
 	Open bool
 	// SignIns are the identity providers by which visitors may sign in; nil for none.
 	SignIns SignIns

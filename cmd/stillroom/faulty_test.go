@@ -57,7 +57,8 @@ func newFrail(t *testing.T) *frail {
 	u.Host, u.RawQuery = f.toDatabase.Listen, "sslmode=disable"
 	f.url = u.String()
 
-	f.program = startProgram(t, "--database", f.url)
+	// All callers come from one address, which is one caller.
+	f.program = startProgram(t, "--database", f.url, "--caller-rate", "0")
 	f.toServer = toxiproxy.NewProxy(proxies, "server", "127.0.0.1:0", f.program.address)
 	require.NoError(t, f.toServer.Start())
 	t.Cleanup(f.toServer.Stop)
@@ -116,7 +117,7 @@ var faultsOf = []faultOf{
 		_ = f.program.serve.Wait()
 		return func() time.Time {
 			begun := time.Now() // so its start counts
-			f.program = startProgram(f.t, "--database", f.url, "--listen", f.program.address)
+			f.program = startProgram(f.t, "--database", f.url, "--listen", f.program.address, "--caller-rate", "0")
 			return begun
 		}
 	}},

@@ -171,7 +171,8 @@ func TestSoak(t *testing.T) {
 	pg, _ := durable(t)
 	url, err := pg.Database(t.Context(), "soak")
 	require.NoError(t, err)
-	p, admin := startWithAdmin(t, "--database", url)
+	// All the load comes from one address, which is one caller.
+	p, admin := startWithAdmin(t, "--database", url, "--caller-rate", "0")
 	bare, err := pgxpool.New(t.Context(), url)
 	require.NoError(t, err)
 	defer bare.Close()

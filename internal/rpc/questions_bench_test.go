@@ -162,7 +162,8 @@ func BenchmarkWatchers(b *testing.B) {
 				var err error
 				conn, err = grpc.NewClient(address, grpc.WithTransportCredentials(insecure.NewCredentials()))
 				require.NoError(b, err)
-				b.Cleanup(func() { _ = conn.Close() })
+				opened := conn
+				b.Cleanup(func() { _ = opened.Close() })
 			}
 			stream, err := stillroomv1.NewQuestionServiceClient(conn).WatchQuestions(b.Context(), &stillroomv1.WatchQuestionsRequest{Parent: "kitchens/k"})
 			require.NoError(b, err)
